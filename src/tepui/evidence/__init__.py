@@ -1,0 +1,1 @@
+"""Row 3: what was measured, reduced to what was true."""

@@ -64,7 +64,7 @@ class Finding:
         return isinstance(self.value, int | float) and not isinstance(self.value, bool)
 
 
-def _contradiction(finding: Finding) -> str:  # noqa: C901
+def _contradiction(finding: Finding) -> str:
     numbers = [finding.value, finding.low, finding.high, finding.limit, finding.margin]
     if any(isinstance(n, float) and not math.isfinite(n) for n in numbers):
         return "a number is not finite"
@@ -75,8 +75,11 @@ def _contradiction(finding: Finding) -> str:  # noqa: C901
     if not finding.source:
         return "has no source"
     if finding.standing == "unknown":
-        return "" if finding.value is finding.low is finding.high is None and finding.remark else (
-            "unknown carries no numbers, and a remark on what would settle it")
+        return (
+            ""
+            if finding.value is finding.low is finding.high is None and finding.remark
+            else ("unknown carries no numbers, and a remark on what would settle it")
+        )
     if not finding.is_number:
         return "" if finding.low is finding.high is None and finding.value is not None else "text or yes/no has a doubt"
     value = float(finding.value)  # type: ignore[arg-type]

@@ -2,9 +2,11 @@
 
 Theory  A kernel compiled for stated argument types can be kept on disk; the cache is valid for one set of kernel
         sources, one compiler version and one kind of CPU, so its folder is named by a hash of the three.
-Source  numba's documentation on NUMBA_CACHE_DIR: read once, when numba is first imported.
-Holds   Modules named ``*kernels.py`` in this package hold all kernels, and import this module before anything
-        that imports numba. Signatures are always given, so importing such a module compiles or loads all of it.
+Source  numba's documentation on NUMBA_CACHE_DIR (read when numba is first imported) and on ``cache=True``: an entry
+        is found again by the module's folder and by the content of its file, whatever else in the tree changed.
+Holds   Modules named ``*kernels.py`` in this package hold all kernels. Signatures are always given, so importing
+        such a module compiles or loads all of it. A kernel takes what other modules know as arguments: a constant
+        it captures from elsewhere is frozen into the cache, which sees the kernel sources only.
 """
 
 import hashlib
@@ -13,6 +15,7 @@ import platform
 import shutil
 import sys
 from collections.abc import Callable
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeVar
@@ -42,8 +45,11 @@ def _cpu() -> str:
     return f"{platform.machine()} {platform.processor()}"
 
 
+@cache
 def cache_folder() -> Path:
-    """Where compiled kernels of exactly this tree, compiler and CPU are kept."""
+    """Where compiled kernels of exactly these sources, this compiler and this CPU are kept."""
+    if "NUMBA_CACHE_DIR" in os.environ:
+        return Path(os.environ["NUMBA_CACHE_DIR"])
     digest = hashlib.sha256()
     for path in kernel_sources():
         digest.update(path.relative_to(PACKAGE_ROOT).as_posix().encode() + b"\0" + path.read_bytes())
@@ -59,6 +65,22 @@ def kernels_home() -> Path:
     return user_cache_path("tepui", appauthor=False) / "kernels"
 
 
+def _marker() -> Path:
+    place = hashlib.sha256(str(PACKAGE_ROOT).encode()).hexdigest()[:12]
+    return cache_folder() / f"complete-{place}"
+
+
+def kernels_ready() -> bool:
+    """Whether every kernel of this tree, in this place, has been compiled and kept."""
+    return _marker().is_file()
+
+
+def mark_kernels_ready() -> None:
+    """Note that every kernel has been compiled; the set-up step's last act."""
+    if cache_folder().is_dir():
+        _marker().touch()
+
+
 def remove_old_caches(*, keep: int = 3) -> int:
     """Remove all but the ``keep`` most recently used caches; returns how many went."""
     home = kernels_home()
@@ -71,14 +93,19 @@ def remove_old_caches(*, keep: int = 3) -> int:
     return len(old)
 
 
-def _choose_cache() -> None:
-    if "NUMBA_CACHE_DIR" not in os.environ and "numba" not in sys.modules:
-        folder = cache_folder()
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError:
-            return
-        os.environ["NUMBA_CACHE_DIR"] = str(folder)
+@cache
+def _choose_cache() -> bool:
+    folder = cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return False
+    os.environ["NUMBA_CACHE_DIR"] = str(folder)
+    import numba
+
+    # A library may have imported numba before us, and so before the environment named our folder.
+    numba.config.CACHE_DIR = str(folder)
+    return True
 
 
 def kernel(signature: str | list[str], *, fast: bool = False) -> Callable[[Function], Function]:
@@ -87,8 +114,8 @@ def kernel(signature: str | list[str], *, fast: bool = False) -> Callable[[Funct
     signature  numba types, for instance ``"void(float32[::1], int8[::1])"``; several as a list
     fast       let the compiler reorder floating-point sums (faster; the last digits differ between CPUs)
     """
-    _choose_cache()
+    keep = _choose_cache()
     import numba
 
     flags = {"reassoc", "contract", "nsz", "arcp"} if fast else False
-    return numba.njit(signature, cache=True, nogil=True, fastmath=flags, error_model="numpy")  # type: ignore[no-any-return]
+    return numba.njit(signature, cache=keep, nogil=True, fastmath=flags, error_model="numpy")  # type: ignore[no-any-return]

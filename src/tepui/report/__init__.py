@@ -1,0 +1,1 @@
+"""Row 6: figures, in one look."""

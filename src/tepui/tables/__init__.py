@@ -1,0 +1,1 @@
+"""Published numbers: a CSV and a source card each, one loader."""

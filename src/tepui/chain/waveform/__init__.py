@@ -1,0 +1,1 @@
+"""The DVB-T waveform: transport packets in, complex samples out."""

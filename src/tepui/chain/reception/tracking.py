@@ -1,0 +1,217 @@
+"""Following phase, carrier, clock and timing on the pilots, and settling them before a lock is used.
+
+Theory  Against a known channel the pilots of one symbol show a common phase (carrier, phase noise) and a slope over
+        the carriers (timing). Straight lines through both over many symbols are the errors of carrier and clock.
+Source  [EN300744] clause 4.5; M. Speth et al., optimum receiver design for OFDM-based broadband transmission, part II,
+        IEEE Trans. Communications 49 (2001).
+Holds   A steady or slowly changing channel; errors small enough that a symbol's phase slope is not ambiguous.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from tepui.chain.reception.impulse import Response, place_window, response_of_grid
+from tepui.chain.reception.search import CARRIERS, Lock
+from tepui.chain.reception.symbols import PilotSet, SymbolReader, Timebase, pilot_cells, pilot_sets, ramp, timebase_of
+
+Grid = npt.NDArray[np.complex128]
+COHERENT = 0.08
+SETTLE_SYMBOLS = (8, 24, 72)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Track:
+    """What the pilots of consecutive symbols say against a reference channel.
+
+    phase      (n,) common phase [rad]
+    slope      (n,) phase per carrier [rad]
+    coherence  (n,) share of the pilots' power that agrees with the reference, 0 to 1
+    slope_line (intercept, per symbol) straight line through the slopes
+    """
+
+    phase: npt.NDArray[np.float64]
+    slope: npt.NDArray[np.float64]
+    coherence: npt.NDArray[np.float64]
+    slope_line: tuple[float, float]
+
+    @property
+    def slopes(self) -> npt.NDArray[np.float64]:
+        """The straight line's value at every symbol."""
+        return self.slope_line[0] + self.slope_line[1] * np.arange(self.slope.size)
+
+
+def track(
+    cells: npt.NDArray[np.complex128], reference: Grid, sets: tuple[PilotSet, ...], *, first_phase: int,
+    good: npt.NDArray[np.bool_],
+) -> Track:
+    """Phase, slope and coherence of each symbol's pilots against a reference channel on the grid.
+
+    cells      (n, n_pilots) from pilot_cells(); ``first_phase`` is the pattern's phase in row 0
+    reference  (n_grid,) channel on every third carrier
+    good       (n_grid,) False leaves a pilot out, one that a line has hit
+    """
+    n = cells.shape[0]
+    phase, slope, coherence = np.empty(n), np.empty(n), np.empty(n)
+    for number, pilots in enumerate(sets):
+        rows = np.arange((number - first_phase) % 4, n, 4)
+        if rows.size == 0:
+            continue
+        known = reference[pilots.grid] * good[pilots.grid]
+        power = np.abs(known) ** 2
+        agree = cells[rows] * np.conj(known)[None, :]
+        centred = pilots.centred - (power * pilots.centred).sum() / power.sum()
+        scale = (power * centred**2).sum()
+        common = agree.sum(axis=1)
+        angle = np.angle(common)
+        tilt = np.zeros(rows.size)
+        for _ in range(2):
+            turned = agree * np.exp(-1j * (angle[:, None] + tilt[:, None] * centred[None, :]))
+            size = np.abs(turned.sum(axis=1)) / power.sum()
+            tilt += (turned.imag @ centred) / scale / np.maximum(size, 0.05)
+        turned = agree * np.exp(-1j * tilt[:, None] * centred[None, :])
+        common = turned.sum(axis=1)
+        received = (np.abs(cells[rows]) ** 2 * good[pilots.grid][None, :]).sum(axis=1)
+        # counted at the band's centre, not at the centre of the pilots' power
+        offset = (power * pilots.centred).sum() / power.sum()
+        phase[rows] = np.angle(common * np.exp(-1j * tilt * offset))
+        slope[rows] = tilt
+        coherence[rows] = np.abs(common) ** 2 / np.maximum(received * power.sum(), 1e-300)
+    return Track(phase=phase, slope=slope, coherence=coherence, slope_line=_line(slope, coherence))
+
+
+def _line(values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]) -> tuple[float, float]:
+    if values.size < 6:
+        return float(np.average(values, weights=weights + 1e-12)), 0.0
+    fit = np.polynomial.polynomial.polyfit(np.arange(values.size), values, 1, w=np.sqrt(weights + 1e-12))
+    return float(fit[0]), float(fit[1])
+
+
+def grid_mean(
+    cells: npt.NDArray[np.complex128], sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
+) -> tuple[Grid, npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Mean channel on the grid, how many looks each place had, and the variance of one look.
+
+    returns  mean (n_grid,), looks (n_grid,), variance (n_grid,), zero where there were fewer than two looks
+    """
+    total = np.zeros(n_grid, complex)
+    square = np.zeros(n_grid)
+    looks = np.zeros(n_grid)
+    for number, pilots in enumerate(sets):
+        rows = cells[(number - first_phase) % 4 :: 4]
+        total[pilots.grid] += rows.sum(axis=0)
+        square[pilots.grid] += (np.abs(rows) ** 2).sum(axis=0)
+        looks[pilots.grid] += rows.shape[0]
+    mean = total / np.maximum(looks, 1)
+    spread = np.maximum(square - looks * np.abs(mean) ** 2, 0.0) / np.maximum(looks - 1, 1)
+    return mean, looks, np.where(looks > 1, spread, 0.0)
+
+
+def straightened(
+    cells: npt.NDArray[np.complex128], found: Track, sets: tuple[PilotSet, ...], *, first_phase: int
+) -> npt.NDArray[np.complex128]:
+    """Pilot cells with each symbol's common phase and the line of slopes taken out."""
+    out = np.empty_like(cells)
+    slopes = found.slopes
+    for number, pilots in enumerate(sets):
+        rows = np.arange((number - first_phase) % 4, cells.shape[0], 4)
+        turn = found.phase[rows][:, None] + slopes[rows][:, None] * pilots.centred[None, :]
+        out[rows] = cells[rows] * np.exp(-1j * turn)
+    return out
+
+
+def corrected(base: Timebase, found: Track, *, rate_hz: float, symbol: int = 0) -> Timebase:
+    """The timebase with the carrier, clock and timing errors of a track taken out.
+
+    symbol   number of the track's first symbol
+    """
+    n = found.phase.size
+    turn = 0.0
+    if n >= 3:
+        unwrapped = np.unwrap(found.phase)
+        turn = _line(unwrapped, found.coherence)[1]
+    sign = -1.0 if base.inverted else 1.0
+    offset_hz = base.offset_hz + sign * turn / (2 * math.pi) * rate_hz / base.period
+    clock = found.slope_line[1] * base.n_fft / (2 * math.pi * base.n_symbol)
+    delay = -(found.slope_line[0] - symbol * found.slope_line[1]) * base.n_fft / (2 * math.pi)
+    first = base.first + delay * base.step
+    return replace(base, offset_hz=offset_hz, step=base.step / (1 + clock), first=first)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settled:
+    """A lock made exact: timebase, channel on the grid, impulse response, places hit by a line."""
+
+    base: Timebase
+    reference: Grid
+    good: npt.NDArray[np.bool_]
+    response: Response
+    noise: float
+
+
+def good_places(mean: Grid, variance: npt.NDArray[np.float64], looks: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Places on the grid that no line has hit: their scatter is not far above that of the rest.
+
+    A place without a second look, or all of them in a short run, counts as good.
+    """
+    known = looks > 1
+    if not known.any():
+        return np.ones(mean.size, bool)
+    usual = np.median(variance[known]) + 1e-30
+    limit = usual * (1 + 6 * np.sqrt(2.0 / np.maximum(looks, 2)) + 1.5)
+    return ~(known & (variance > limit))
+
+
+def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled | None:
+    """Make a lock exact over the first symbols of samples begin..end.
+
+    returns  None where the pilots do not agree from symbol to symbol: the lock was false
+    """
+    base = timebase_of(lock)
+    sets = pilot_sets(lock.n_fft, inverted=lock.inverted)
+    n_grid = (CARRIERS[lock.n_fft] + 2) // 3
+    rate_hz = reader.recording.sample_rate_hz
+    low, high = reader.available(base, begin=begin, end=end)
+    if high - low < 5:
+        return None
+    base = replace(base, first=base.begin(low), phase=(base.phase + low) % 4)
+    good = np.ones(n_grid, bool)
+    reference: Grid | None = None
+    response: Response | None = None
+    noise = 1.0
+    steps = [min(count, high - low) for count in SETTLE_SYMBOLS]
+    plan = [*steps, steps[-1], steps[-1]]
+    for number, count in enumerate(plan):
+        low, high = reader.available(base, begin=begin, end=end)
+        shift = max(low, 0)
+        base = replace(base, first=base.begin(shift), phase=(base.phase + shift) % 4)
+        count = min(count, high - shift)  # noqa: PLW2901
+        if count < 5:
+            return None
+        spectra = reader.spectra(base, symbol=0, count=count)
+        cells = pilot_cells(spectra, sets, base=base, symbol=0, turn=ramp(base))
+        if reference is None:
+            reference, _, _ = grid_mean(cells[:4], sets, first_phase=base.phase, n_grid=n_grid)
+        found = track(cells, reference, sets, first_phase=base.phase, good=good)
+        if number and float(np.median(found.coherence)) < COHERENT:
+            return None
+        straight = straightened(cells, found, sets, first_phase=base.phase)
+        mean, looks, variance = grid_mean(straight, sets, first_phase=base.phase, n_grid=n_grid)
+        good = good_places(mean, variance, looks)
+        noise = float(np.median(variance[looks > 1])) if (looks > 1).any() else 0.0
+        reference = np.where(good, mean, 0)
+        base = corrected(base, found, rate_hz=rate_hz)
+        if number == 0:
+            continue
+        response = response_of_grid(reference, n_fft=base.n_fft)
+        if number < len(plan) - 1:
+            window, centre = place_window(response, n_guard=base.n_guard, n_fft=base.n_fft, centre=base.centre)
+            moved = centre - base.centre
+            base = replace(base, window=window, centre=centre)
+            carriers = 3 * np.arange(n_grid) - (CARRIERS[base.n_fft] - 1) // 2
+            reference = reference * np.exp(2j * np.pi * carriers * moved / base.n_fft)
+    if reference is None or response is None:
+        return None
+    return Settled(base=base, reference=reference, good=good, response=response, noise=noise)

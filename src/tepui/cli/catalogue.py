@@ -1,0 +1,6 @@
+"""The verbs that exist, one line each; the module ``verbs/VERB.py`` is loaded only for the verb chosen."""
+
+VERBS = {
+    "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
+    "demo": "Run the whole job on a built-in practice station, from packets to air and back.",
+}

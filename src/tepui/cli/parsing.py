@@ -1,0 +1,93 @@
+"""argparse, with one sentence in place of a usage dump, and option values that carry units.
+
+Theory  An option's value may begin with a minus sign ("-38 dB", "-38dB"), which argparse takes for another option;
+        joining it to its option with "=" says what is meant.
+Source  argparse's documentation: "Arguments containing -", ``--option=value``.
+Holds   Long options only: every option here begins with two dashes.
+"""
+
+import argparse
+import difflib
+import re
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+from tepui.ground.errors import InputError, QuantityError
+
+_NEGATIVE_VALUE = re.compile(r"-\s*\.?\d")
+_SAMPLE_UNITS = re.compile(r"(?<![A-Za-z])([kMG]?)(?:S/s|Sa/s|Sps|SPS)\s*$")
+
+
+class UsageError(InputError):
+    """The command line itself cannot be used."""
+
+
+class SentenceParser(argparse.ArgumentParser):
+    """A parser whose complaints are exceptions, and which takes no abbreviations."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(
+            allow_abbrev=False, formatter_class=argparse.RawDescriptionHelpFormatter, add_help=False, **settings
+        )
+        self.add_argument("--help", "-h", action="help", help="show this and leave")
+
+    def error(self, message: str) -> NoReturn:
+        """Raise what argparse would have printed.
+
+        raises  UsageError, always
+        """
+        text = message.removesuffix(".").replace("argument ", "", 1) if message.startswith("argument ") else message
+        raise UsageError(f"{text.removesuffix('.')}; see '{self.prog} --help'.")
+
+    def parse(self, words: Sequence[str]) -> argparse.Namespace:
+        """Read the words of a command line.
+
+        raises  UsageError; an unknown option is answered with the nearest one
+        """
+        arguments, unknown = self.parse_known_args(join_negative_values(words))
+        if unknown:
+            known = [option for action in self._actions for option in action.option_strings]
+            close = difflib.get_close_matches(unknown[0].split("=")[0], known, n=1)
+            nearest = f", did you mean {close[0]}?" if close else ""
+            raise UsageError(f"{unknown[0]} is not known here{nearest or f"; see '{self.prog} --help'."}")
+        return arguments
+
+
+def join_negative_values(words: Sequence[str]) -> list[str]:
+    """Join an option and a value that begins with a minus sign and a digit.
+
+    >>> join_negative_values(["--baseline", "-38dB", "a.wav"])
+    ['--baseline=-38dB', 'a.wav']
+    """
+    joined: list[str] = []
+    for word in words:
+        before = joined[-1] if joined else ""
+        if _NEGATIVE_VALUE.match(word) and before.startswith("--") and len(before) > 2 and "=" not in before:
+            joined[-1] = f"{before}={word}"
+        else:
+            joined.append(word)
+    return joined
+
+
+def quantity(text: str, *, kind: str, option: str) -> float:
+    """An option's text as a number in SI.
+
+    raises  QuantityError, with the option's name before the sentence
+    """
+    from tepui.ground.quantity import parse_quantity
+
+    try:
+        return parse_quantity(text, kind=kind)
+    except InputError as problem:
+        raise QuantityError(f"{option}: {problem}") from problem
+
+
+def sample_rate_hz(text: str, *, option: str) -> float:
+    """A sample rate: "8 MHz", "8 MS/s", or a bare number of samples per second. [Hz]
+
+    raises  QuantityError
+    """
+    try:
+        return float(text)
+    except ValueError:
+        return quantity(_SAMPLE_UNITS.sub(r"\1Hz", text), kind="frequency", option=option)

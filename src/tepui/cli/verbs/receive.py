@@ -1,0 +1,52 @@
+"""``tepui receive``: recordings in, findings and the transport stream out."""
+
+import argparse
+from pathlib import Path
+
+from tepui.cli.parsing import quantity, sample_rate_hz
+
+EXAMPLE = """\
+tepui receive on-air.sigmf-meta --out on-air.ts --plots pictures
+tepui receive samples.raw --type ci16 --rate "8 MS/s" --frequency "437 MHz" --json"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the verb takes."""
+    parser.add_argument(
+        "recordings", metavar="REC", nargs="+", type=Path, help="SigMF, WAV (I/Q in two channels) or raw samples"
+    )
+    parser.add_argument("--out", metavar="STREAM.ts", type=Path, help="write the transport stream here")
+    parser.add_argument("--plots", metavar="DIR", type=Path, help="write pictures into this folder")
+    parser.add_argument("--type", metavar="TYPE", help="sample type of a raw file: cu8, ci8, ci16_le, cf32_le ...")
+    parser.add_argument("--rate", metavar="RATE", help='sample rate of a raw file: "8 MS/s", "8 MHz" or 8e6')
+    parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "437 MHz"')
+    parser.add_argument("--width", metavar="W", help='channel width, where it is not to be found blind: "2 MHz"')
+    parser.add_argument("--strict", action="store_true", help="leave with 1 where a limit is missed")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Turn the options into SI and hand over."""
+    rate_hz = None if arguments.rate is None else sample_rate_hz(arguments.rate, option="--rate")
+    frequency_hz = _hertz(arguments.frequency, "--frequency")
+    width_hz = _hertz(arguments.width, "--width")
+
+    from tepui.desk.setup import ensure_kernels
+
+    ensure_kernels()
+    from tepui.desk.receive import run_receive
+
+    return run_receive(
+        arguments.recordings,
+        out=arguments.out,
+        plots=arguments.plots,
+        sample_type=arguments.type,
+        rate_hz=rate_hz,
+        frequency_hz=frequency_hz,
+        width_hz=width_hz,
+        as_json=arguments.json,
+        strict=arguments.strict,
+    )
+
+
+def _hertz(text: str | None, option: str) -> float | None:
+    return None if text is None else quantity(text, kind="frequency", option=option)

@@ -1,0 +1,157 @@
+"""The floor of a recording: the part of its spectrum that is noise and not the transmitter's.
+
+Theory  The guard interval repeats the tail of its symbol. Signal and distortion repeat with it, noise does not: half the
+        squared difference of the two copies, transformed, is the noise density at every frequency, inside the channel
+        and out. Where the copies are not to be had, the quietest part outside the channel is an upper bound, for the
+        distortion may still reach there.
+Source  van de Beek, Sandell and Börjesson 1997, IEEE Trans. Signal Process. 45, 1800-1805 (timing by the copy); its use
+        on the out-of-band spectrum is common practice (no published source).
+Holds   Distortion with a memory shorter than a third of the guard; phase that is steady over one symbol. A line that does
+        not repeat is left out. The middle part of the guard is used, away from the echoes and filters of both symbols.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from tepui.ground.errors import RangeError
+from tepui.signals.spectrum import Spectrum
+from tepui.signals.windows import window_weights
+
+Samples = npt.NDArray[np.complex64]
+Floats = npt.NDArray[np.float64]
+
+PART_OF_GUARD = (0.3, 0.7)
+MOST_SAMPLES = 1 << 22
+USABLE_BAND = 0.9  # of the sample rate; common practice: receivers roll off beyond
+CLEAR_OF_EDGE_HZ = 300e3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Floor:
+    """Noise density of a recording.
+
+    density   power per hertz, full scale = 1
+    std       its standard uncertainty
+    at_most   the truth lies between zero and ``high``; ``density`` is then the middle of that
+    method    how it was found, for the remark
+    """
+
+    density: float
+    std: float
+    at_most: bool
+    method: str
+
+    @property
+    def high(self) -> float:
+        """Upper end of what it can be. [1/Hz]"""
+        return 2 * self.density if self.at_most else self.density + 2 * self.std
+
+
+def _mean_without_lines(values: Floats, n_averages: float) -> tuple[float, float]:
+    """Mean of noise densities, and its relative doubt, without the few that stand out as lines do."""
+    middle = float(np.median(values))
+    kept = values[values < middle * (1 + 6 / math.sqrt(n_averages))]
+    mean = float(kept.mean())
+    return mean, max(float(kept.std()) / mean, 1 / math.sqrt(n_averages)) / math.sqrt(len(kept))
+
+
+def floor_from_quiet_part(
+    spectrum: Spectrum, *, centre_offset_hz: float, occupied_width_hz: float, usable_band: float = USABLE_BAND
+) -> Floor:
+    """Upper bound on the floor from the quietest tenth of the spectrum outside the channel.
+
+    centre_offset_hz  signal centre less tuned frequency
+    raises            RangeError where the recording shows nothing outside the channel
+    """
+    rate_hz = spectrum.bin_hz * len(spectrum.density)
+    away_hz = np.abs(spectrum.frequency_hz - centre_offset_hz) - occupied_width_hz / 2
+    outside = (away_hz > CLEAR_OF_EDGE_HZ) & (np.abs(spectrum.frequency_hz) < usable_band * rate_hz / 2)
+    if np.count_nonzero(outside) < 10:
+        raise RangeError(
+            f"The recording is {rate_hz / 1e6:g} MHz wide and shows too little outside the channel to judge its floor: "
+            f"record at least {(occupied_width_hz + 4 * CLEAR_OF_EDGE_HZ) / usable_band / 1e6:.2f} MHz, or give the floor."
+        )
+    quiet = np.sort(spectrum.density[outside])
+    bound = float(quiet[: max(3, len(quiet) // 10)].mean())
+    return Floor(density=bound / 2, std=bound / math.sqrt(12), at_most=True, method="quietest part outside the channel")
+
+
+def symbol_start(samples: Samples, *, n_useful: float, n_guard: float) -> tuple[float, float]:
+    """Where symbols begin, found from the copy in the guard interval.
+
+    n_useful, n_guard  lengths in samples, whole or not
+    returns            first start, samples from 0; and how alike the copies are there, 0 to 1
+    """
+    whole, guard, period = round(n_useful), round(n_guard), n_useful + n_guard
+    n_symbols = int((len(samples) - whole) / period) - 1
+    length = math.floor(period)
+    product = np.zeros(length, np.complex128)
+    energy = np.zeros(length)
+    for symbol in range(n_symbols):
+        at = round(symbol * period)
+        first, second = samples[at : at + length], samples[at + whole : at + whole + length]
+        product += first * np.conj(second)
+        energy += (first.real**2 + first.imag**2 + second.real**2 + second.imag**2) / 2
+    sums = np.abs(_ring_sums(product, guard)) / np.maximum(np.abs(_ring_sums(energy, guard)), 1e-300)
+    best = int(np.argmax(sums))
+    return float(best), float(sums[best])
+
+
+def _ring_sums(values: npt.NDArray[np.complex128] | Floats, length: int) -> npt.NDArray[np.complex128]:
+    """Sums over ``length`` values beginning at each place of a ring."""
+    running = np.concatenate([[0], np.cumsum(np.concatenate([values, values[:length]]))])
+    return np.asarray(running[length : length + len(values)] - running[: len(values)], dtype=np.complex128)
+
+
+def floor_from_guard(
+    samples: Samples,
+    *,
+    sample_rate_hz: float,
+    useful_s: float,
+    guard_s: float,
+    centre_offset_hz: float,
+    occupied_width_hz: float,
+    usable_band: float = USABLE_BAND,
+) -> Floor:
+    """Noise density outside the channel (inside where nothing else was recorded), from the guard interval's copies.
+
+    samples       (n,), at least some twenty symbols; the first four million are used
+    useful_s, guard_s   as the recording's own clock counts them
+    raises        RangeError for too few symbols or a guard of too few samples
+    """
+    samples = samples[:MOST_SAMPLES]
+    n_useful, n_guard = useful_s * sample_rate_hz, guard_s * sample_rate_hz
+    period, whole = n_useful + n_guard, round(n_useful)
+    length = int((PART_OF_GUARD[1] - PART_OF_GUARD[0]) * n_guard)
+    n_symbols = int((len(samples) - whole) / period) - 2
+    if length < 8 or n_symbols < 8:
+        raise RangeError(
+            f"{max(n_symbols, 0)} symbols with {length} usable guard samples are too few for the noise floor "
+            "(this program's limit: 8 and 8); record longer, or wider, or give the floor."
+        )
+    start, _ = symbol_start(samples, n_useful=n_useful, n_guard=n_guard)
+    at = np.rint(start + PART_OF_GUARD[0] * n_guard + period * np.arange(n_symbols)).astype(np.int64)
+    rows = at[:, None] + np.arange(length)
+    weights = window_weights("hann", length)
+    copy = np.fft.fft(samples[rows] * weights, axis=-1)
+    frequency_hz = np.fft.fftfreq(length, 1 / sample_rate_hz)
+    turn = np.exp(2j * np.pi * frequency_hz / sample_rate_hz * (whole - n_useful))
+    tail = np.fft.fft(samples[rows + whole] * weights, axis=-1) / turn
+    angle = np.angle(np.vdot(tail, copy))
+    noise = np.mean(np.abs(copy - tail * np.exp(1j * angle)) ** 2, axis=0, dtype=np.float64)
+    noise /= 2 * float(np.sum(weights**2)) * sample_rate_hz
+    away_hz = np.abs(frequency_hz - centre_offset_hz) - occupied_width_hz / 2
+    usable = np.abs(frequency_hz) < usable_band * sample_rate_hz / 2
+    outside = usable & (away_hz > min(CLEAR_OF_EDGE_HZ, 3 * sample_rate_hz / length))
+    chosen = outside if np.count_nonzero(outside) >= 4 else usable
+    mean, relative = _mean_without_lines(noise[chosen], n_symbols)
+    # Hann bins are correlated with their neighbours: one and a half of them count as one.
+    return Floor(
+        density=mean,
+        std=mean * relative * math.sqrt(1.5),
+        at_most=False,
+        method="difference of guard interval and tail",
+    )

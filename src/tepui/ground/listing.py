@@ -1,0 +1,124 @@
+"""Findings and tables as lines for a terminal: grouped by what they are about, as wide as the window.
+
+Theory  One line per finding: its name in words, its value, its standing; what needs a sentence stands below it.
+        Nothing depends on colour; headings are bold where a terminal is there to show it.
+Source  our own design; ground.finding_text says every value.
+Holds   Text in, text out: who writes it to which stream is the caller's affair.
+"""
+
+import os
+import shutil
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TextIO
+
+from tepui.ground.finding_text import STANDING_WORDS, cell_text, label_text, limit_text, scale_for, value_text
+from tepui.ground.findings import Finding, Outcome, Table, Value
+
+WIDEST, NARROWEST = 120, 40
+INDENT = "  "
+TABLE_ROWS = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """What the lines are made for: the width in characters, and whether headings may be bold."""
+
+    width: int = 80
+    bold: bool = False
+
+
+def page_for(stream: TextIO) -> Page:
+    """The page a stream offers: the terminal's own width and bold headings, or 80 plain columns."""
+    if not stream.isatty():
+        return Page()
+    columns = shutil.get_terminal_size().columns
+    plain = "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb" or os.name == "nt"
+    return Page(width=min(max(columns, NARROWEST), WIDEST), bold=not plain)
+
+
+def outcome_text(outcome: Outcome, page: Page) -> str:
+    """Every finding grouped by what it is about, cautions last, then every table."""
+    results = [finding for finding in outcome.findings if finding.kind == "result"]
+    cautions = [finding for finding in outcome.findings if finding.kind == "caution"]
+    blocks = [_group_text(about, group, page) for about, group in _grouped(results)]
+    if cautions:
+        lines = [line for finding in cautions for line in _caution_lines(finding, page)]
+        blocks.append("\n".join([_heading("Cautions", page), *lines]))
+    blocks += [table_text(table, page) for table in outcome.tables]
+    return "\n\n".join(blocks)
+
+
+def table_text(table: Table, page: Page, *, rows: int = TABLE_ROWS) -> str:
+    """A table under its name; numbers right-aligned, each column under one prefix, long ones cut with a remark.
+
+    rows  how many rows are shown
+    """
+    shown = table.rows[:rows]
+    columns = [_column(key, unit, [row[n] for row in shown]) for n, (key, unit) in enumerate(table.columns)]
+    lines = [_heading(label_text(table.name), page)]
+    lines += [(INDENT + "  ".join(cells)).rstrip() for cells in zip(*columns, strict=True)]
+    if len(table.rows) > rows:
+        lines.append(f"{INDENT}{len(table.rows) - rows} more rows in the JSON document")
+    return "\n".join(_cut(line, page) for line in lines)
+
+
+def _grouped(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
+    groups: dict[str, list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault(finding.about, []).append(finding)
+    return list(groups.items())
+
+
+def _group_text(about: str, findings: Sequence[Finding], page: Page) -> str:
+    names = [label_text(finding.key) for finding in findings]
+    values = [value_text(finding) for finding in findings]
+    name_width, value_width = max(map(len, names)), max(map(len, values))
+    lines = [_heading(about.replace(":", " ", 1), page)]
+    for finding, name, value in zip(findings, names, values, strict=True):
+        standing = "" if finding.standing == "unknown" else STANDING_WORDS[finding.standing]
+        line = f"{INDENT}{name:<{name_width}}  {value:<{value_width}}  {standing}".rstrip()
+        if len(line) > page.width:
+            lines += _wrapped(f"{name}: {value}{', ' + standing if standing else ''}", page, first=INDENT)
+        else:
+            lines.append(line)
+        for sentence in (limit_text(finding), finding.remark):
+            lines += _wrapped(sentence, page, first=2 * INDENT)
+    return "\n".join(lines)
+
+
+def _caution_lines(finding: Finding, page: Page) -> list[str]:
+    value = "" if isinstance(finding.value, bool) or finding.value is None else f" {value_text(finding)}"
+    about = finding.about.replace(":", " ", 1)
+    remark = f": {finding.remark}" if finding.remark else ""
+    return _wrapped(f"{label_text(finding.key)}{value} ({about}){remark}", page, first=INDENT)
+
+
+def _wrapped(text: str, page: Page, *, first: str) -> list[str]:
+    return textwrap.wrap(text, page.width, initial_indent=first, subsequent_indent=2 * INDENT)
+
+
+def _column(key: str, unit: str, values: Sequence[Value]) -> list[str]:
+    """Heading and cells of one column, all of the same width."""
+    numbers = [abs(value) for value in values if isinstance(value, int | float) and not isinstance(value, bool)]
+    scale = scale_for(max(numbers, default=0.0), unit)
+    power = 10.0**scale.exponent
+    cells = []
+    for value in values:
+        if isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool) and scale.exponent):
+            cells.append(f"{value / power:.4g}")
+        else:
+            cells.append(cell_text(value))
+    heading = label_text(key) + (f" ({scale.unit})" if scale.unit else "")
+    width = max(len(heading), *map(len, cells)) if cells else len(heading)
+    aligned = [f"{cell:>{width}}" if numbers else f"{cell:<{width}}" for cell in cells]
+    return [f"{heading:>{width}}" if numbers else f"{heading:<{width}}", *aligned]
+
+
+def _heading(text: str, page: Page) -> str:
+    return f"\x1b[1m{text}\x1b[0m" if page.bold else text
+
+
+def _cut(line: str, page: Page) -> str:
+    return line if len(line) <= page.width or "\x1b" in line else line[: page.width - 1] + "…"
