@@ -1,0 +1,398 @@
+"""The whole receiver: find a signal, follow it, decode it, judge it, and find it again when it was lost.
+
+Theory  Search (search.py) gives a lock, settling (tracking.py) makes it exact, rounds (rounds.py) follow it, soft
+        values go to the decoders (stream.py), and what was decoded tells what had been sent (quality.py).
+Source  [EN300744]; [TR101290] for what is measured.
+Holds   One signal at a time, the first found; a change of mode inside a recording ends one run and begins another.
+"""
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from tepui.chain.reception.acquire import Acquired, Nothing, acquire
+from tepui.chain.reception.demap import SoftDemapper
+from tepui.chain.reception.quality import Alphabet, FirstLook, Quality, alphabet, first_look, indices_of_bits
+from tepui.chain.reception.rounds import BATCH, Round, RoundReader
+from tepui.chain.reception.search import WIDTHS_HZ
+from tepui.chain.reception.stream import PacketCounts, PacketSink, StreamDecoder
+from tepui.chain.reception.symbols import SymbolReader, Timebase
+from tepui.chain.reception.tps_reader import FrameLock, find_frames
+from tepui.ground.tasks import map_tasks
+from tepui.signals.dvbt.carriers import tps_carriers
+from tepui.signals.dvbt.mode import Mode
+from tepui.signals.dvbt.tps import tps_word
+from tepui.signals.recording import Recording
+
+FIRST_LOOK_ROWS = 64
+HIT_RATIO = 3.0
+MISREAD_SHARE = 0.3
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pace:
+    """Carrier and clock over one round, with standard uncertainties from the scatter of its symbols."""
+
+    start_s: float
+    symbols: int
+    offset_hz: float
+    offset_std_hz: float
+    clock_ppm: float
+    clock_std_ppm: float
+
+
+@dataclass
+class Run:
+    """One stretch of time in which a signal was held.
+
+    mode      None where the TPS could not be read
+    proved    the TPS word's BCH code agreed
+    faded     symbols inside the run whose pilots did not agree
+    """
+
+    start_s: float
+    end_s: float
+    width_hz: float
+    n_fft: int
+    guard: Fraction
+    inverted: bool
+    first_sample: float
+    mode: Mode | None = None
+    proved: bool = False
+    symbols: int = 0
+    faded: int = 0
+    first_in_superframe: int = 0
+    paces: list[Pace] = field(default_factory=list)
+    counts: PacketCounts = field(default_factory=PacketCounts)
+    quality: Quality | None = None
+    phase_rms_deg: float = 0.0
+    centre: float = 0.0
+    steady: bool = True
+    grid: npt.NDArray[np.complex128] | None = None
+    noise: float = 0.0
+    uncertain_symbols: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reception:
+    """What a recording held: runs in order of time, and what was seen where nothing could be held."""
+
+    runs: tuple[Run, ...]
+    nothing: Nothing | None
+
+    @property
+    def found(self) -> bool:
+        """Whether any DVB-T signal was held and named."""
+        return any(run.mode is not None for run in self.runs)
+
+
+def receive(
+    recording: Recording,
+    *,
+    width_hz: float | None = None,
+    workers: int | None = None,
+    packet_sink: PacketSink | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Reception:
+    """Receive everything in a recording.
+
+    width_hz     channel width, or None to find it among WIDTHS_HZ
+    packet_sink  is given (n, 188) arrays of transport stream packets in order
+    progress     is told the share of the recording that is done
+    """
+    widths = WIDTHS_HZ if width_hz is None else (width_hz,)
+    runs: list[Run] = []
+    nothing: Nothing | None = None
+    for stretch in recording.stretches:
+        position, end = stretch.start, stretch.start + stretch.count
+        floor = position
+        while position < end:
+            found = acquire(recording, begin=position, end=end, floor=floor, widths_hz=widths)
+            if isinstance(found, Nothing):
+                nothing = nothing or found
+                break
+            run = _follow(recording, found, end=end, workers=workers, sink=packet_sink, progress=progress)
+            stop = int(run.end_s * recording.sample_rate_hz) if run is not None else found.resume
+            if run is not None and run.mode is not None:
+                runs.append(run)
+            position = max(stop, position + 1024)
+            floor = position
+            if run is None or run.mode is None:
+                position = max(position, found.resume)
+        if progress is not None:
+            progress(end / recording.n_samples)
+    return Reception(runs=tuple(runs), nothing=nothing if not runs else None)
+
+
+def _tps_sums(cells: npt.NDArray[np.complex64], before: npt.NDArray[np.complex64] | None, n_fft: int) -> Floats:
+    """Differential sums over the TPS carriers, one per symbol; the first is 0 without a symbol before it."""
+    columns = cells[:, tps_carriers(n_fft)].astype(complex)
+    first = columns[:1] * 0 if before is None else before[None, tps_carriers(n_fft)]
+    earlier = np.concatenate([first, columns[:-1]])
+    product = (columns * np.conj(earlier)).real
+    usual = np.median(np.abs(product), axis=0, keepdims=True) + 1e-30
+    return np.asarray(np.clip(product, -3 * usual, 3 * usual).sum(axis=1))
+
+
+def _pace(item: Round, *, rate_hz: float, width_hz: float) -> Pace:
+    n = item.cells.shape[0]
+    base, after, found = item.base, item.after, item.track
+    seconds = base.period / rate_hz
+    lever = np.sqrt(12.0) / max(n, 2) ** 1.5
+    line = np.polynomial.polynomial.polyfit(np.arange(n), np.unwrap(found.phase), 1)
+    scatter = float(np.std(np.unwrap(found.phase) - np.polynomial.polynomial.polyval(np.arange(n), line)))
+    tilt = float(np.std(found.slope - found.slopes))
+    return Pace(
+        start_s=base.begin(0) / rate_hz, symbols=n, offset_hz=after.offset_hz,
+        offset_std_hz=scatter * lever / (2 * np.pi * seconds), clock_ppm=_clock_ppm(after, rate_hz=rate_hz, width_hz=width_hz),
+        clock_std_ppm=tilt * lever * base.n_fft / (2 * np.pi * base.n_symbol) * 1e6,
+    )
+
+
+@dataclass
+class _Waiting:
+    """A round whose cells wait for the decoder to tell what was sent."""
+
+    item: Round
+    inverse: npt.NDArray[np.complex64]
+    look: FirstLook
+    packets_before: int = 0
+
+
+class _Follower:
+    """Follows one run: from rounds to soft values, packets and quality."""
+
+    def __init__(
+        self, recording: Recording, found: Acquired, *, workers: int | None, sink: PacketSink | None
+    ) -> None:
+        base = found.settled.base
+        rate_hz = recording.sample_rate_hz
+        self.recording = recording
+        self.found = found
+        self.workers = workers
+        self.sink = sink
+        self.run = Run(
+            start_s=base.begin(0) / rate_hz, end_s=base.begin(0) / rate_hz, width_hz=found.width_hz, n_fft=base.n_fft,
+            guard=Fraction(base.n_guard, base.n_fft), inverted=base.inverted, first_sample=base.begin(0),
+            centre=base.centre,
+        )
+        self.frames: FrameLock | None = None
+        self.stream: StreamDecoder | None = None
+        self.demap: SoftDemapper | None = None
+        self.letters: Alphabet | None = None
+        self._before: npt.NDArray[np.complex64] | None = None
+        self._early: list[Round] = []
+        self._sums: list[Floats] = []
+        self._waiting: deque[_Waiting] = deque()
+        self._turns: list[Floats] = []
+        self.ratio: Floats | None = None
+
+    def take(self, item: Round) -> bool:
+        """One more round. Returns False where its TPS contradicts what was read before: the run ends before it."""
+        sums = _tps_sums(item.cells, self._before, self.run.n_fft)
+        if self.frames is not None and not self._agrees(item, sums):
+            return False
+        self._before = item.cells[-1].copy()
+        self._account(item)
+        if self.frames is None:
+            self._early.append(item)
+            self._sums.append(sums)
+            n_guard = int(self.run.n_fft * self.run.guard)
+            self.frames = find_frames(np.concatenate(self._sums), n_fft=self.run.n_fft, n_guard=n_guard)
+            if self.frames is None:
+                if len(self._early) > 2:
+                    self._early.clear()  # no mode: nothing to decode, only the physical layer is followed
+                return True
+            self._begin()
+            for early in self._early:
+                self._decode(early)
+            self._early = []
+        else:
+            self._decode(item)
+        return True
+
+    def _agrees(self, item: Round, sums: Floats) -> bool:
+        if self.frames is None or self.run.mode is None:
+            return True
+        places = [(self.frames.symbol_in_superframe(item.symbol + row)) for row in range(sums.size)]
+        words = [tps_word(self.run.mode, frame) for frame in range(4)]
+        fixed = np.array([1 <= place % 68 <= 39 for place in places])
+        sent = np.array([words[place // 68][place % 68] for place in places])
+        weight = np.abs(sums) * fixed
+        wrong = float(weight[(sums < 0) != (sent == 1)].sum())
+        return bool(weight.sum() == 0 or wrong < MISREAD_SHARE * weight.sum())
+
+    def _account(self, item: Round) -> None:
+        run, rate_hz = self.run, self.recording.sample_rate_hz
+        n = item.cells.shape[0]
+        run.symbols += n
+        run.faded += int(item.faded.sum())
+        run.end_s = item.base.begin(n) / rate_hz
+        run.paces.append(_pace(item, rate_hz=rate_hz, width_hz=run.width_hz))
+        run.steady = run.steady and item.steady
+        run.grid = item.grid
+        run.noise = item.noise
+        turns = np.unwrap(item.track.phase)
+        line = np.polynomial.polynomial.polyfit(np.arange(n), turns, 1) if n > 2 else np.array([turns[0], 0.0])
+        self._turns.append(turns - np.polynomial.polynomial.polyval(np.arange(n), line))
+        run.phase_rms_deg = float(np.degrees(np.std(np.concatenate(self._turns))))
+
+    def _begin(self) -> None:
+        assert self.frames is not None
+        run = self.run
+        mode = self.frames.mode(run.width_hz)
+        run.mode, run.proved = mode, self.frames.proved
+        run.first_in_superframe = self.frames.symbol_in_superframe(0)
+        self.letters = alphabet(mode)
+        self.demap = SoftDemapper(mode)
+        self.stream = StreamDecoder(mode, symbol=run.first_in_superframe, workers=self.workers, sink=self.sink)
+        run.counts = self.stream.counts
+        run.quality = Quality(mode.n_carriers)
+
+    def _decode(self, item: Round) -> None:
+        letters, demap, stream, mode = self.letters, self.demap, self.stream, self.run.mode
+        assert letters is not None
+        assert demap is not None
+        assert stream is not None
+        assert mode is not None
+        n = item.cells.shape[0]
+        size = np.abs(item.channel)
+        inverse = np.where(size > 1e-15, np.conj(item.channel) / np.maximum(size, 1e-15) ** 2, 0).astype(np.complex64)
+        stride = max(1, n // FIRST_LOOK_ROWS)
+        parity = self._place(item.symbol) % 2
+        starts = list(range(0, n, BATCH))
+
+        def look(start: int) -> FirstLook:
+            stop = min(start + BATCH, n)
+            rows = inverse if inverse.shape[0] == 1 else np.ascontiguousarray(inverse[start:stop])
+            return first_look(item.cells[start:stop], rows, phase=(item.phase + start) % 4, letters=letters,
+                              stride=stride)
+
+        looks = map_tasks(look, starts, workers=self.workers)
+        seen = np.sum([part.looks for part in looks], axis=0)
+        error = np.sum([part.error * part.looks for part in looks], axis=0) / np.maximum(seen, 1)
+        together = FirstLook(index=np.concatenate([part.index for part in looks]), error=error, looks=seen)
+        power = (np.abs(item.channel) ** 2).mean(axis=0)
+        weight = self._weights(error * power, seen, item.noise)
+
+        def soft(start: int) -> npt.NDArray[np.int8]:
+            stop = min(start + BATCH, n)
+            rows = item.channel if item.channel.shape[0] == 1 else np.ascontiguousarray(item.channel[start:stop])
+            return demap(item.cells[start:stop], rows, weight, phase=(item.phase + start) % 4,
+                         parity=(parity + start) % 2)
+
+        values = np.concatenate(map_tasks(soft, starts, workers=self.workers))
+        if item.faded.any():
+            values[item.faded] = 0
+        stream.push(values)
+        self._waiting.append(_Waiting(item=item, inverse=inverse, look=together))
+        self._judge_ready()
+
+    def _place(self, symbol: int) -> int:
+        assert self.frames is not None
+        return self.frames.symbol_in_superframe(symbol)
+
+    def _weights(self, scatter: Floats, looks: Floats, noise: float) -> npt.NDArray[np.float32]:
+        """One over the noise of each carrier: that of the pilots, raised where a carrier scatters far more."""
+        known = looks > 0
+        usual = float(np.median(scatter[known])) if known.any() else 1.0
+        ratio = np.where(known, scatter / max(usual, 1e-30), 1.0)
+        limit = HIT_RATIO + 8.0 / np.sqrt(np.maximum(looks, 1))
+        self.ratio = np.where(ratio > limit, ratio, 1.0)
+        return np.asarray(1.0 / (max(noise, 1e-30) * self.ratio), dtype=np.float32)
+
+    def _judge_ready(self, *, last: bool = False) -> None:
+        stream = self.stream
+        assert stream is not None
+        while self._waiting:
+            entry = self._waiting[0]
+            end = entry.item.symbol + entry.item.cells.shape[0]
+            if not last and stream.decoded_symbols < end:
+                return
+            self._waiting.popleft()
+            self._judge(entry, min(end, stream.decoded_symbols))
+
+    def _judge(self, entry: _Waiting, decoded: int) -> None:
+        run, stream, letters = self.run, self.stream, self.letters
+        assert stream is not None
+        assert letters is not None
+        assert run.mode is not None
+        assert run.quality is not None
+        item = entry.item
+        first = max(item.symbol, 1)
+        start = first - item.symbol
+        count = decoded - first
+        sent: npt.NDArray[np.uint8] | None = None
+        if run.mode.alpha == 0 and count > 0:
+            coded = stream.sent_coded_bits(start=first, count=count)
+            if coded is not None:
+                parity = self._place(first) % 2
+                sent = indices_of_bits(coded, first_parity=parity, letters=letters)
+        index = entry.look.index[start:]
+        aided = np.zeros(index.shape[0], bool)
+        if sent is not None:
+            seen = entry.look.index[start : start + count]
+            trusted = self._trusted(sent, seen) & ~item.faded[start : start + count]
+            run.quality.count_bits(sent[trusted], seen[trusted], width=run.mode.bits_per_cell)
+            aided[:count] = trusted
+            index = index.copy()
+            index[:count][trusted] = sent[trusted]
+        keep = ~item.faded[start:] & (aided | (not aided.any()))
+        self._add(entry, index, keep, start=start, aided=bool(aided.any()))
+
+    def _trusted(self, sent: npt.NDArray[np.uint8], seen: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
+        """Symbols whose re-encoded cells are believed: the decoder's word agrees with most of what was seen."""
+        width = self.run.mode.bits_per_cell if self.run.mode is not None else 2
+        share = np.bitwise_count(sent ^ seen).sum(axis=1) / (sent.shape[1] * width)
+        return np.asarray(share < 0.2)
+
+    def _add(
+        self, entry: _Waiting, index: npt.NDArray[np.uint8], keep: npt.NDArray[np.bool_], *, start: int, aided: bool
+    ) -> None:
+        run, letters, item = self.run, self.letters, entry.item
+        assert run.quality is not None
+        assert letters is not None
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], keep.astype(np.int8), [0]])))
+        for low, high in zip(edges[::2], edges[1::2], strict=True):
+            row, stop = start + int(low), start + int(high)
+            inverse = entry.inverse if entry.inverse.shape[0] == 1 else entry.inverse[row:stop]
+            run.quality.add(
+                item.cells[row:stop], inverse, np.ascontiguousarray(index[low:high]), phase=(item.phase + row) % 4,
+                number=item.symbol + row, letters=letters, aided=aided, steady=item.steady,
+            )
+
+    def finish(self) -> Run:
+        """Decode and judge what is left."""
+        if self.stream is not None:
+            self.stream.finish()
+            self._judge_ready(last=True)
+        return self.run
+
+
+def _follow(
+    recording: Recording, found: Acquired, *, end: int, workers: int | None, sink: PacketSink | None,
+    progress: Callable[[float], None] | None,
+) -> Run | None:
+    reader = SymbolReader(recording, width_hz=found.width_hz)
+    rounds = RoundReader(reader, found.settled, end=end, workers=workers)
+    follower = _Follower(recording, found, workers=workers, sink=sink)
+    while True:
+        item = rounds.next()
+        if item is None or not follower.take(item):
+            break
+        if progress is not None:
+            progress(follower.run.end_s * recording.sample_rate_hz / recording.n_samples)
+        if item.lost:
+            break
+    return follower.finish() if follower.run.symbols else None
+
+
+def _clock_ppm(base: Timebase, *, rate_hz: float, width_hz: float) -> float:
+    """How much faster than nominal the transmitter's clock is, against the recording's. [ppm]"""
+    return (rate_hz * 7 / (8 * width_hz) / base.step - 1) * 1e6
+
