@@ -80,10 +80,14 @@ class Run:
 
 @dataclass(frozen=True, kw_only=True)
 class Reception:
-    """What a recording held: runs in order of time, and what was seen where nothing could be held."""
+    """What a recording held: runs in order of time, and what was seen where nothing could be held.
+
+    unread  a run whose pilots were followed but whose TPS could not be read
+    """
 
     runs: tuple[Run, ...]
     nothing: Nothing | None
+    unread: Run | None = None
 
     @property
     def found(self) -> bool:
@@ -108,6 +112,7 @@ def receive(
     widths = WIDTHS_HZ if width_hz is None else (width_hz,)
     runs: list[Run] = []
     nothing: Nothing | None = None
+    unread: Run | None = None
     for stretch in recording.stretches:
         position, end = stretch.start, stretch.start + stretch.count
         floor = position
@@ -120,13 +125,15 @@ def receive(
             stop = int(run.end_s * recording.sample_rate_hz) if run is not None else found.resume
             if run is not None and run.mode is not None:
                 runs.append(run)
+            elif run is not None:
+                unread = unread or run
             position = max(stop, position + 1024)
             floor = position
             if run is None or run.mode is None:
                 position = max(position, found.resume)
         if progress is not None:
             progress(end / recording.n_samples)
-    return Reception(runs=tuple(runs), nothing=nothing if not runs else None)
+    return Reception(runs=tuple(runs), nothing=nothing if not runs else None, unread=unread)
 
 
 def _tps_sums(cells: npt.NDArray[np.complex64], before: npt.NDArray[np.complex64] | None, n_fft: int) -> Floats:
