@@ -52,12 +52,12 @@ def test_an_unknown_table_names_those_there_are():
 
 
 def test_an_unknown_column_names_those_there_are():
-    with pytest.raises(ChoiceError, match="Table dvbt_puncturing has the columns code_rate, .* not rate"):
+    with pytest.raises(ChoiceError, match=r"Table dvbt_puncturing has the columns code_rate, .* not rate"):
         load_table("dvbt_puncturing").column("rate")
 
 
 def test_a_cell_that_is_not_unique_is_refused():
-    with pytest.raises(ChoiceError, match="has 45 rows with .*exactly one is needed"):
+    with pytest.raises(ChoiceError, match=r"has 45 rows with .*exactly one is needed"):
         load_table("dvbt_pilots").cell("carrier_k", mode="2K", kind="continual")
 
 

@@ -49,7 +49,8 @@ class SentenceParser(argparse.ArgumentParser):
             known = [option for action in self._actions for option in action.option_strings]
             close = difflib.get_close_matches(unknown[0].split("=")[0], known, n=1)
             nearest = f", did you mean {close[0]}?" if close else ""
-            raise UsageError(f"{unknown[0]} is not known here{nearest or f"; see '{self.prog} --help'."}")
+            advice = nearest or f"; see '{self.prog} --help'."
+            raise UsageError(f"{unknown[0]} is not known here{advice}")
         return arguments
 
 

@@ -1,11 +1,11 @@
 """How often the envelope peaks how far above its mean: the CCDF, and the level passed one time in ten thousand.
 
-Theory  P(|x|^2 > a mean |x|^2). For complex Gaussian noise, and nearly for OFDM, it is exp(-a); an amplifier that limits
-        bends it down. The upper bits of a positive floating-point number are its logarithm, so a histogram over them has
-        steps of equal ratio without computing one.
+Theory  P(|x|^2 > a mean |x|^2). For complex Gaussian noise, and nearly for OFDM, it is exp(-a); an amplifier that
+        limits bends it down. The upper bits of a positive floating-point number are its logarithm, so a histogram over
+        them has steps of equal ratio without computing one.
 Source  Definition of the 0.01 % level: common practice (no published source). Gaussian law: Rayleigh envelope.
-Holds   Envelope of the complex samples over their mean power (add 3.01 dB for peaks of the radio-frequency voltage); the
-        recording's noise and filters are in it. Steps of 0.0042 dB or less.
+Holds   Envelope of the complex samples over their mean power (add 3.01 dB for peaks of the radio-frequency voltage);
+        the recording's noise and filters are in it. Steps of 0.0042 dB or less.
 """
 
 import math

@@ -1,13 +1,14 @@
 """The floor of a recording: the part of its spectrum that is noise and not the transmitter's.
 
-Theory  The guard interval repeats the tail of its symbol. Signal and distortion repeat with it, noise does not: half the
-        squared difference of the two copies, transformed, is the noise density at every frequency, inside the channel
-        and out. Where the copies are not to be had, the quietest part outside the channel is an upper bound, for the
-        distortion may still reach there.
+Theory  The guard interval repeats the tail of its symbol. Signal and distortion repeat with it, noise does not: half
+        the squared difference of the two copies, transformed, is the noise density at every frequency, inside the
+        channel and out. Where the copies are not to be had, the quietest part outside the channel is an upper bound,
+        for the distortion may still reach there.
 Source  van de Beek, Sandell and Börjesson 1997, IEEE Trans. Signal Process. 45, 1800-1805 (timing by the copy); its use
         on the out-of-band spectrum is common practice (no published source).
-Holds   Distortion with a memory shorter than a third of the guard; phase that is steady over one symbol. A line that does
-        not repeat is left out. The middle part of the guard is used, away from the echoes and filters of both symbols.
+Holds   Distortion with a memory shorter than a third of the guard; phase that is steady over one symbol. A line that
+        does not repeat is left out. The middle part of the guard is used, away from the echoes and filters of both
+        symbols.
 """
 
 import math
@@ -71,8 +72,8 @@ def floor_from_quiet_part(
     outside = (away_hz > CLEAR_OF_EDGE_HZ) & (np.abs(spectrum.frequency_hz) < usable_band * rate_hz / 2)
     if np.count_nonzero(outside) < 10:
         raise RangeError(
-            f"The recording is {rate_hz / 1e6:g} MHz wide and shows too little outside the channel to judge its floor: "
-            f"record at least {(occupied_width_hz + 4 * CLEAR_OF_EDGE_HZ) / usable_band / 1e6:.2f} MHz, or give the floor."
+            f"The recording is {rate_hz / 1e6:g} MHz wide and shows too little outside the channel "
+            f"to judge its floor: record at least {(occupied_width_hz + 4 * CLEAR_OF_EDGE_HZ) / usable_band / 1e6:.2f} MHz, or give the floor."
         )
     quiet = np.sort(spectrum.density[outside])
     bound = float(quiet[: max(3, len(quiet) // 10)].mean())
@@ -141,8 +142,8 @@ def floor_from_guard(
     turn = np.exp(2j * np.pi * frequency_hz / sample_rate_hz * (whole - n_useful))
     tail = np.fft.fft(samples[rows + whole] * weights, axis=-1) / turn
     angle = np.angle(np.vdot(tail, copy))
-    noise = np.mean(np.abs(copy - tail * np.exp(1j * angle)) ** 2, axis=0, dtype=np.float64)
-    noise /= 2 * float(np.sum(weights**2)) * sample_rate_hz
+    noise: Floats = np.mean(np.abs(copy - tail * np.exp(1j * angle)) ** 2, axis=0, dtype=np.float64)
+    noise = noise / (2 * float(np.sum(weights**2)) * sample_rate_hz)
     away_hz = np.abs(frequency_hz - centre_offset_hz) - occupied_width_hz / 2
     usable = np.abs(frequency_hz) < usable_band * sample_rate_hz / 2
     outside = usable & (away_hz > min(CLEAR_OF_EDGE_HZ, 3 * sample_rate_hz / length))
@@ -153,5 +154,5 @@ def floor_from_guard(
         density=mean,
         std=mean * relative * math.sqrt(1.5),
         at_most=False,
-        method="difference of guard interval and tail",
+        method="guard interval less tail",
     )

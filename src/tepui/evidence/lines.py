@@ -2,8 +2,8 @@
 
 Theory  A steady tone fills one main lobe of the window, whatever the resolution; its power is what the lobe holds above
         the density beside it, which no choice of resolution or window changes. Noise and OFDM read as density, tones as
-        power: only a ratio of powers is a level in dBc. The frequency is the middle of the lobe, from a parabola through
-        the logarithms of its three highest points.
+        power: only a ratio of powers is a level in dBc. The frequency is the middle of the lobe, from a parabola
+        through the logarithms of its three highest points.
 Source  Heinzel, Rüdiger and Schilling 2002, sections 9 and 10 (density and power); Harris 1978 (lobe widths).
 Holds   Lines apart by more than a lobe, steady over the recording. Continual pilots of an OFDM signal are lines: name
         their frequencies in ``ignore_hz`` or keep the resolution above the carrier spacing.

@@ -1,8 +1,8 @@
 """A spectrum against a mask: by how many decibels it stays under, and where it comes closest.
 
 Theory  A mask's levels are ratios to something: the whole mean power, or the highest value of the trace. The same trace
-        stands some 33 dB apart under the two (4 kHz out of 7.6 MHz), so each mask is compared only under its own, and in
-        its own bandwidth. Density times that bandwidth is the level where the spectrum is smooth within it.
+        stands some 33 dB apart under the two (4 kHz out of 7.6 MHz), so each mask is compared only under its own, and
+        in its own bandwidth. Density times that bandwidth is the level where the spectrum is smooth within it.
 Source  the mask's own; levels of published masks: table dvbt_masks with the source in each row.
 Holds   A target, never a law: which mask binds a station, if any, only its licence says. Where the recording's floor is
         higher than the limit, the comparison says so in place of blaming the transmitter. Rows of a table that say
@@ -35,7 +35,8 @@ class MaskComparison:
     offset_hz         where that is, from the signal's centre
     level_db, limit_db   both there, in the mask's convention
     compared_hz       outermost offset that could be compared
-    floor_limited     the recording's floor alone is above the limit somewhere compared, or within 3 dB of it at that place:
+    floor_limited     the recording's floor alone is above the limit somewhere compared, or within 3 dB of it at that
+    place:
                       the margin is then a lower bound on the truth
     """
 

@@ -2,8 +2,8 @@
 
 Theory  The running sum of the power density reaches 0.5 % of the total at the lower and 99.5 % at the upper end.
 Source  [RR] 1.153 and ITU-R SM.328: beta/2 = 0.5 % on either side (from memory).
-Holds   Only what the recording shows counts: noise far from the channel widens the band, so the floor is taken off where
-        it is known. The resolution of the spectrum and its averaging are in the doubt.
+Holds   Only what the recording shows counts: noise far from the channel widens the band, so the floor is taken off
+        where it is known. The resolution of the spectrum and its averaging are in the doubt.
 """
 
 import math

@@ -38,7 +38,9 @@ def mer(*, power: float, error_carrier: Floats, count_carrier: npt.NDArray[np.in
     return estimate(10 * np.log10(power / total), noise=4.343 * scatter, method=METHOD_STD_DB)
 
 
-def hit_carriers(*, error_carrier: Floats, count_carrier: npt.NDArray[np.int64], channel: Floats) -> npt.NDArray[np.bool_]:
+def hit_carriers(
+    *, error_carrier: Floats, count_carrier: npt.NDArray[np.int64], channel: Floats
+) -> npt.NDArray[np.bool_]:
     """Carriers whose error stands far above their neighbours': hit by a line, or by another narrow signal.
 
     channel  (K,) power of the channel, so that a notch is not taken for a hit
@@ -126,7 +128,8 @@ def paths_of(channel: npt.NDArray[np.complex128], *, n_fft: int, noise: float) -
             found.append((delay, gain))
     main = found[0]
     return tuple(
-        EchoPath(delay=delay - main[0], level_db=20 * float(np.log10(abs(gain) / abs(main[1])))) for delay, gain in found
+        EchoPath(delay=delay - main[0], level_db=20 * float(np.log10(abs(gain) / abs(main[1]))))
+        for delay, gain in found
     )
 
 

@@ -7,9 +7,9 @@ Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a s
         running mean in band), as averaging without end would; where something stands out of the parabola, a line say,
         that side is read as it is.
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
-Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt holds
-        the scatter ("averaging"), what highest values of a scattering trace add ("highest_of_trace"), a resolution
-        filter a quarter wider or narrower ("window"), and the floor.
+Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
+        holds the scatter ("averaging"), what highest values of a scattering trace add ("highest_of_trace"), a
+        resolution filter a quarter wider or narrower ("window"), and the floor.
 """
 
 import math
@@ -254,8 +254,7 @@ def shoulders(
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
     trace = smoothed(spectrum, resolution_bandwidth_hz=resolution_hz)
-    where = {"centre_offset_hz": centre_offset_hz, "occupied_width_hz": occupied_width_hz}
-    view = _view(trace, **where)
+    view = _view(trace, centre_offset_hz=centre_offset_hz, occupied_width_hz=occupied_width_hz)
     parts = _cut(trace.density[None, :], view)
     stands_out = _stands_out(parts, _smooth(parts, view), trace.n_averages)
     shown = _readings(parts, view)[0]
@@ -265,7 +264,12 @@ def shoulders(
         _readings(_smooth_where_plain(parts, view, stands_out).less(max(level, 0.0)), view)[0]
         for level in (floor_density, floor_density - floor_std, floor_density + floor_std)
     ]
-    coarse = _view(trace, **where, stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION))
+    coarse = _view(
+        trace,
+        centre_offset_hz=centre_offset_hz,
+        occupied_width_hz=occupied_width_hz,
+        stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION),
+    )
     smooth = _smooth_where_plain(_cut(trace.density[None, :], coarse), coarse, stands_out)
     drawn = _draws(trace, smooth, coarse)
     raw = _readings(drawn, coarse)

@@ -88,6 +88,19 @@ def value_text(finding: Finding) -> str:
     return f"{_spaced(_fixed(value, decimals, scale), scale)} ({ends})"
 
 
+def value_parts(finding: Finding) -> tuple[str, str, str]:
+    """The words of ``value_text`` apart, for a page that sets them in different sizes: value, doubt, unit.
+
+    A bound keeps "at most" or "at least" with its value; a lopsided interval is the doubt, in brackets.
+    """
+    text, _, ends = value_text(finding).partition(" (")
+    unit = scale_for(float(finding.value), finding.unit).unit if finding.is_number else ""  # type: ignore[arg-type]
+    if ends:
+        return text.removesuffix(unit).strip(), f"({ends}", unit
+    value, sign, doubt = text.removesuffix(unit).strip().partition(" ± ")
+    return value, f"± {doubt}" if sign else "", unit
+
+
 def limit_text(finding: Finding) -> str:
     """The limit, whose it is and whether it is met; empty where there is none."""
     if finding.limit is None:

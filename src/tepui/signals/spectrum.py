@@ -1,8 +1,8 @@
 """The one spectrum: averaged, windowed, overlapped periodograms of a stream of samples.
 
-Theory  Mean of |DFT(w x)|^2 / (fs sum w^2) over overlapped segments: power per hertz, so that the sum over bins times the
-        bin width is the mean power. The resolution bandwidth is that of an ideal filter passing as much noise as the
-        window, fs sum w^2 / (sum w)^2.
+Theory  Mean of |DFT(w x)|^2 / (fs sum w^2) over overlapped segments: power per hertz, so that the sum over bins times
+        the bin width is the mean power. The resolution bandwidth is that of an ideal filter passing as much noise as
+        the window, fs sum w^2 / (sum w)^2.
 Source  Welch 1967, IEEE Trans. Audio Electroacoust. AU-15, 70-73.
 Holds   Complex samples of any rate; full scale is 1. Samples past the last whole segment are left out. The doubt counts
         averaging only and takes the signal as Gaussian and steady; a discrete line has less.

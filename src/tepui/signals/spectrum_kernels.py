@@ -1,7 +1,7 @@
 """The two inner loops of the averaged spectrum: window many segments, add up many squared magnitudes.
 
-Theory  Both run over interleaved real and imaginary parts, so that one contiguous loop serves; sums of four segments are
-        formed in single precision, sums of those in double.
+Theory  Both run over interleaved real and imaginary parts, so that one contiguous loop serves; sums of four segments
+        are formed in single precision, sums of those in double.
 Source  common practice (no published source).
 Holds   Batches that fit the second-level cache; the caller keeps to that.
 """

@@ -36,7 +36,7 @@ def test_published_bit_interleavers():
 # [EN300744] 4.3.2: I = 12 branches, M = 17 bytes.
 def test_published_outer_interleaver():
     assert [outer_interleaver_delay_bytes(j) for j in range(12)] == [17 * j for j in range(12)]
-    with pytest.raises(ChoiceError, match="branch must be 0, 1, .* or 11"):
+    with pytest.raises(ChoiceError, match=r"branch must be 0, 1, .* or 11"):
         outer_interleaver_delay_bytes(12)
 
 

@@ -5,8 +5,8 @@ import numpy as np
 from tepui.signals.dvbt.outer_code import exponentials, generator_polynomial, logarithms, multiply
 
 
-# Generator polynomial of the (255, 239) code with first root 2^0 over 0x11D, as galois 0.4.11 gives it:
-# galois.ReedSolomon(255, 239, c=0, field=GF(2**8, irreducible_poly=0x11D), alpha=2).generator_poly
+# galois 0.4.11: generator_poly of its ReedSolomon code (255, 239) with c = 0 and alpha = 2 over GF(2**8) with the
+# irreducible polynomial 0x11D.
 def test_tool_generator_polynomial():
     assert generator_polynomial().tolist() == [
         1, 59, 13, 104, 189, 68, 209, 30, 8, 163, 65, 41, 229, 98, 50, 36, 59]  # fmt: skip

@@ -122,8 +122,7 @@ def test_law_many_wrong_bits_are_mostly_refused_and_never_left_inconsistent():
     for _ in range(200):
         try:
             fixed, _ = correct_bch(rng.integers(0, 2, 67).astype(np.uint8))
-        except FormatError as error:
-            assert "more than the two wrong bits" in str(error)
+        except FormatError:
             refused += 1
         else:
             assert correct_bch(fixed)[1] == 0
@@ -132,6 +131,10 @@ def test_law_many_wrong_bits_are_mostly_refused_and_never_left_inconsistent():
 
 def test_words_that_say_nothing_valid_are_refused():
     word = tps_word(mode_of(SENT[0]), 0)[1:]
+    three_wrong = word.copy()
+    three_wrong[[3, 20, 40]] ^= 1
+    with pytest.raises(FormatError, match="more than the two wrong bits its BCH code corrects"):
+        correct_bch(three_wrong)
     wrong_sync = word.copy()
     wrong_sync[:16] ^= 1
     with pytest.raises(FormatError, match="frame 1 starts with 0xCA11, not its sync word"):

@@ -30,10 +30,9 @@ Order = npt.NDArray[np.int32]
 
 
 def outer_interleaver_delay_bytes(branch: int) -> int:
-    """Delay of one branch of the outer interleaver, 17 branch 12 bytes of the stream; 17 branch bytes of the branch.
+    """Delay of one branch of the outer interleaver, counted in that branch's own bytes: 17 branch.
 
-    branch   0 to 11; branch 0 carries the sync bytes
-    returns  the delay counted in bytes of the branch itself
+    branch   0 to 11; branch 0 carries the sync bytes. Counted in bytes of the stream it is 12 times as long.
     """
     require_one_of("branch", branch, range(OUTER_BRANCHES), source="EN 300 744 4.3.2")
     return OUTER_CELL_BYTES * branch
