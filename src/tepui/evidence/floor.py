@@ -71,9 +71,10 @@ def floor_from_quiet_part(
     away_hz = np.abs(spectrum.frequency_hz - centre_offset_hz) - occupied_width_hz / 2
     outside = (away_hz > CLEAR_OF_EDGE_HZ) & (np.abs(spectrum.frequency_hz) < usable_band * rate_hz / 2)
     if np.count_nonzero(outside) < 10:
+        needed_hz = (occupied_width_hz + 4 * CLEAR_OF_EDGE_HZ) / usable_band
         raise RangeError(
-            f"The recording is {rate_hz / 1e6:g} MHz wide and shows too little outside the channel "
-            f"to judge its floor: record at least {(occupied_width_hz + 4 * CLEAR_OF_EDGE_HZ) / usable_band / 1e6:.2f} MHz, or give the floor."
+            f"The recording is {rate_hz / 1e6:g} MHz wide and shows too little outside the channel to judge its "
+            f"floor: record at least {needed_hz / 1e6:.2f} MHz, or give the floor."
         )
     quiet = np.sort(spectrum.density[outside])
     bound = float(quiet[: max(3, len(quiet) // 10)].mean())

@@ -102,8 +102,8 @@ def compare_with_mask(
     resolution_hz = spectrum.resolution_bandwidth_hz
     if resolution_hz > 1.05 * mask.bandwidth_hz:
         raise RangeError(
-            f"The mask {mask.name} counts power in {mask.bandwidth_hz:g} Hz and this spectrum resolves {resolution_hz:g} "
-            "Hz: take a spectrum at least as fine."
+            f"The mask {mask.name} counts power in {mask.bandwidth_hz:g} Hz and this spectrum resolves "
+            f"{resolution_hz:g} Hz: take a spectrum at least as fine."
         )
     offset_hz = spectrum.frequency_hz - centre_offset_hz
     inside = np.abs(offset_hz) <= occupied_width_hz / 2
@@ -124,9 +124,7 @@ def compare_with_mask(
     averages = spectrum.n_averages * max(1.0, width * spectrum.bin_hz / resolution_hz)
     there = float(density[chosen][worst])
     left = max(there - floor_density, 1e-6 * there)
-    scatter_db, by_highest_db = _scatter(
-        int(np.count_nonzero(chosen)), averages, width, density[chosen] / there, limit_db
-    )
+    scatter_db, by_highest_db = _scatter(averages, width, density[chosen] / there, limit_db)
     return MaskComparison(
         mask=mask,
         margin_db=estimate(
@@ -154,7 +152,7 @@ def _level_db(density: Floats, reference: float) -> Floats:
     return np.asarray(10 * np.log10(np.maximum(density, 1e-300) / reference))
 
 
-def _scatter(points: int, averages: float, width: int, shape: Floats, limit_db: Floats) -> tuple[float, float]:
+def _scatter(averages: float, width: int, shape: Floats, limit_db: Floats) -> tuple[float, float]:
     """Scatter of a smallest margin, and by how much it lies below that of a smooth trace.
 
     Only points whose margin comes within reach of the smallest one take part.
@@ -163,5 +161,5 @@ def _scatter(points: int, averages: float, width: int, shape: Floats, limit_db: 
     margins = limit_db - 10 * np.log10(np.maximum(shape, 1e-12))
     close = max(1, int(np.count_nonzero(margins < margins.min() + 4 * decibel)) // width)
     rng = np.random.default_rng(1)
-    highest = rng.standard_normal((DRAWS, min(close, points, 2000))).max(axis=1)
+    highest = rng.standard_normal((DRAWS, min(close, 2000))).max(axis=1)
     return decibel * float(highest.std()), decibel * float(highest.mean()) / 2 if close > 1 else 0.0

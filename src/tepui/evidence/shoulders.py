@@ -171,7 +171,7 @@ def _readings(parts: _Parts, view: _View) -> Floats:
 
 
 def _smooth(parts: _Parts, view: _View) -> _Parts:
-    """Rows without their scatter: a parabola in decibels on each side, a mean over a sixteenth of the channel in band."""
+    """Rows without their scatter: a parabola in decibels on each side, a running mean in band."""
     m = parts.in_band.shape[1]
     width = max(1, m // 16)
     running = np.cumsum(np.pad(parts.in_band, ((0, 0), (1, 0))), axis=1)

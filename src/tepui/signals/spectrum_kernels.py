@@ -6,11 +6,16 @@ Source  common practice (no published source).
 Holds   Batches that fit the second-level cache; the caller keeps to that.
 """
 
+import numpy as np
+import numpy.typing as npt
+
 from tepui.ground.kernels import kernel
+
+Singles = npt.NDArray[np.float32]
 
 
 @kernel("void(Array(float32, 1, 'C', readonly=True), float32[::1], int64, float32[:, ::1])")
-def window_segments(pairs, window, hop, out):  # type: ignore[no-untyped-def]
+def window_segments(pairs: Singles, window: Singles, hop: int, out: Singles) -> None:
     """Cut segments out of one stretch of samples and weight them.
 
     pairs   (2 n,) interleaved samples;  window (2 n_fft,) every weight twice;  hop in floats, twice the samples
@@ -25,7 +30,7 @@ def window_segments(pairs, window, hop, out):  # type: ignore[no-untyped-def]
 
 
 @kernel("void(float32[:, ::1], float64[::1])")
-def add_power(pairs, total):  # type: ignore[no-untyped-def]
+def add_power(pairs: Singles, total: npt.NDArray[np.float64]) -> None:
     """Add |X|^2 of every row to ``total``.
 
     pairs   (n_segments, 2 n_fft) interleaved spectra;  total (n_fft,), added to

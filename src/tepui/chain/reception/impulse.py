@@ -52,46 +52,61 @@ def response_of_grid(channel: npt.NDArray[np.complex128], *, n_fft: int, comb: i
     return Response(delay=delay, power=power / peak, noise=float(np.median(power)) / peak / np.log(2), span=span)
 
 
-def place_window(response: Response, *, n_guard: int, n_fft: int, centre: float) -> tuple[float, float]:
+def place_window(
+    response: Response, *, arc: tuple[float, float], n_guard: int, centre: float
+) -> tuple[float, float]:
     """Start of the FFT window, and the delay to centre on, both after the beginning of the guard.
 
+    arc      first and last delay of the paths, as the response counts them
     centre   the delay the response was counted from
     returns  (window, centre): the window midway between its limits; the centre midway between first and last path
     """
-    first, last = support(response)
-    first, last = first + centre, last + centre
+    first, last = arc[0] + centre, arc[1] + centre
+    middle = 0.5 * (first + last)
     if last - first > n_guard:
-        first, last = _heaviest(response, n_guard=n_guard, centre=centre)
+        first, last = _heaviest(response, arc=arc, n_guard=n_guard)
+        first, last = first + centre, last + centre
     window = (first + last + n_guard) / 2
-    return float(np.clip(window, last, first + n_guard)), 0.5 * (first + last)
+    return float(np.clip(window, last, first + n_guard)), middle
 
 
-def support(response: Response) -> tuple[float, float]:
-    """First and last delay of the paths: the shortest arc of the repeating response that holds them all."""
+def extent(response: Response) -> tuple[float, float]:
+    """First and last delay of the paths, where the response is already counted from their middle."""
+    held = response.delay[response.paths()]
+    return float(held[0]), float(held[-1])
+
+
+def arcs(response: Response, *, most: int = 3) -> list[tuple[float, float]]:
+    """Stretches of delay that may hold all paths, the shortest first.
+
+    The response repeats after its span, so which of two far paths comes first is not told by it: every wide gap on the
+    circle may be where the paths begin and end.
+    """
     places = np.flatnonzero(response.paths())
     size = response.delay.size
-    gaps = np.diff(np.concatenate([places, [places[0] + size]]))
-    widest = int(np.argmax(gaps))
-    begin = places[(widest + 1) % places.size]
-    length = size - int(gaps[widest])
     step = response.span / size
-    first = response.delay[begin]
-    last = first + length * step
-    middle = 0.5 * (first + last)
-    turn = np.round(middle / response.span) * response.span
-    return float(first - turn), float(last - turn)
+    gaps = np.diff(np.concatenate([places, [places[0] + size]]))
+    found = []
+    for gap in np.argsort(-gaps, kind="stable")[:most]:
+        if found and gaps[gap] < 0.06 * size:
+            break
+        begin = places[(gap + 1) % places.size]
+        first = response.delay[begin]
+        last = first + (size - int(gaps[gap])) * step
+        turn = np.round(0.5 * (first + last) / response.span) * response.span
+        found.append((float(first - turn), float(last - turn)))
+    return found
 
 
-def _heaviest(response: Response, *, n_guard: int, centre: float) -> tuple[float, float]:
-    power = np.where(response.paths(), response.power, 0.0)
+def _heaviest(response: Response, *, arc: tuple[float, float], n_guard: int) -> tuple[float, float]:
+    """The part of an arc, a guard long, that holds most power."""
     step = response.span / response.delay.size
-    width = max(1, int(n_guard / step))
-    ring = np.concatenate([power, power[:width]])
-    sums = np.concatenate([[0.0], np.cumsum(ring)])
-    inside = sums[width : width + power.size] - sums[: power.size]
-    begin = int(np.argmax(inside))
-    held = np.flatnonzero(ring[begin : begin + width])
-    first = response.delay[begin] + held[0] * step + centre
-    last = response.delay[begin] + held[-1] * step + centre
-    turn = np.round((0.5 * (first + last) - centre) / response.span) * response.span
-    return float(first - turn), float(last - turn)
+    count = max(1, int((arc[1] - arc[0]) / step) + 1)
+    begin = int(np.round((arc[0] - response.delay[0]) / step))
+    places = (begin + np.arange(count)) % response.delay.size
+    power = np.where(response.paths()[places], response.power[places], 0.0)
+    width = min(count, max(1, int(n_guard / step)))
+    sums = np.concatenate([[0.0], np.cumsum(power)])
+    start = int(np.argmax(sums[width:] - sums[:-width]))
+    held = start + np.flatnonzero(power[start : start + width])
+    return arc[0] + held[0] * step, arc[0] + held[-1] * step

@@ -20,7 +20,7 @@ from tepui.chain.reception.channel import (
     interpolator,
     joined_in_time,
 )
-from tepui.chain.reception.impulse import response_of_grid, support
+from tepui.chain.reception.impulse import extent, response_of_grid
 from tepui.chain.reception.search import CARRIERS
 from tepui.chain.reception.symbol_kernels import straighten
 from tepui.chain.reception.symbols import SymbolReader, Timebase, pilot_cells, pilot_sets, ramp
@@ -164,7 +164,7 @@ class RoundReader:
         window = averaging_window(parts, part_symbols=BATCH, look_noise=self._noise) if len(parts) > 3 else ROUND
         everything = added(parts)
         response = response_of_grid(np.where(self._good, everything.mean, 0), n_fft=base.n_fft)
-        first, last = support(response)
+        first, last = extent(response)
         reach = 2 * max(abs(first), abs(last)) + 0.01 * base.n_fft / 3 + 8
         power = float(np.mean(np.abs(everything.mean[self._good]) ** 2))
         self._response = response

@@ -148,13 +148,29 @@ def guard_peaks(elementary: npt.NDArray[np.complex64]) -> list[GuardPeak]:
             ring = np.concatenate([folded, folded[:n_guard]])
             sums = np.concatenate([[0], np.cumsum(ring)])
             box = sums[n_guard : n_guard + n_symbol] - sums[:n_symbol]
-            box -= np.median(box.real) + 1j * np.median(box.imag)
+            level, spread = _quietest(box)
+            box -= level
             start = int(np.argmax(np.abs(box)))
-            scale = max(energy * np.sqrt(n_guard * rows), np.sqrt(np.percentile(np.abs(box) ** 2, 40) * 2))
+            scale = max(energy * np.sqrt(n_guard * rows), 2 * spread)
             turn = -np.angle(box[start]) / (2 * np.pi)
             score = float(np.abs(box[start]) / scale)
             peaks.append(GuardPeak(n_fft=n_fft, guard=guard, start=start, turn=float(turn), score=score))
     return sorted(peaks, key=lambda peak: -peak.score)
+
+
+def _quietest(box: npt.NDArray[np.complex128]) -> tuple[complex, float]:
+    """Mean and spread over the quarter of the circle that varies least: what is there without a guard interval.
+
+    A discrete line puts the same value everywhere; two far echoes and a long guard may fill two thirds of the circle.
+    """
+    size = box.size // 4
+    ring = np.concatenate([box, box[:size]])
+    sums = np.concatenate([[0], np.cumsum(ring)])
+    squares = np.concatenate([[0.0], np.cumsum(np.abs(ring) ** 2)])
+    mean = (sums[size:-1] - sums[: -size - 1]) / size
+    variance = (squares[size:-1] - squares[: -size - 1]) / size - np.abs(mean) ** 2
+    place = int(np.argmin(variance))
+    return complex(mean[place]), float(np.sqrt(max(variance[place], 0.0)))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,12 +13,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.reception.impulse import Response, place_window, response_of_grid
+from tepui.chain.reception.channel import interpolator
+from tepui.chain.reception.impulse import Response, arcs, extent, place_window, response_of_grid
 from tepui.chain.reception.search import CARRIERS, Lock
+from tepui.chain.reception.symbol_kernels import straighten
 from tepui.chain.reception.symbols import PilotSet, SymbolReader, Timebase, pilot_cells, pilot_sets, ramp, timebase_of
+from tepui.signals.dvbt.carriers import tps_carriers
 
 Grid = npt.NDArray[np.complex128]
 COHERENT = 0.08
+ARC_LEAD = 0.1
 SETTLE_SYMBOLS = (8, 24, 72)
 
 
@@ -140,6 +144,37 @@ def corrected(base: Timebase, found: Track, *, rate_hz: float, symbol: int = 0) 
     return replace(base, offset_hz=offset_hz, step=base.step / (1 + clock), first=first)
 
 
+def _straight_cells(
+    spectra: npt.NDArray[np.complex64], found: Track, *, base: Timebase, turn: npt.NDArray[np.complex64]
+) -> npt.NDArray[np.complex64]:
+    cells = np.empty((spectra.shape[0], turn.size), np.complex64)
+    straighten(spectra, turn, found.phase, np.ascontiguousarray(found.slopes), base.inverted, cells)
+    return cells
+
+
+def _likeliest_arc(
+    candidates: list[tuple[float, float]], cells: npt.NDArray[np.complex64], reference: Grid, *, n_fft: int,
+    noise: float,
+) -> tuple[float, float]:
+    """The arc of delays under which the TPS carriers, between the pilots, turn out to be real: they are BPSK."""
+    if len(candidates) == 1:
+        return candidates[0]
+    carriers = tps_carriers(n_fft)
+    centred = 3 * np.arange(reference.size) - (CARRIERS[n_fft] - 1) // 2
+    snr = float(np.mean(np.abs(reference) ** 2)) / max(noise, 1e-30)
+    scores = []
+    for first, last in candidates:
+        middle = 0.5 * (first + last)
+        turned = reference * np.exp(2j * np.pi * centred * middle / n_fft)
+        channel = interpolator(n_fft=n_fft, delay_spread=last - first + 0.01 * n_fft, snr=snr)(turned[None, :])[0]
+        back = np.exp(-2j * np.pi * (carriers - (CARRIERS[n_fft] - 1) // 2) * middle / n_fft)
+        known = channel[carriers] * back
+        product = (cells[:, carriers] * np.conj(known)[None, :]).astype(complex)
+        scores.append(float((product**2).sum().real / (np.abs(product) ** 2).sum()))
+    best = int(np.argmax(scores))
+    return candidates[best] if scores[best] > scores[0] + ARC_LEAD else candidates[0]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Settled:
     """A lock made exact: timebase, channel on the grid, impulse response, places hit by a line."""
@@ -202,12 +237,16 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         good = good_places(mean, variance, looks)
         noise = float(np.median(variance[looks > 1])) if (looks > 1).any() else 0.0
         reference = np.where(good, mean, 0)
-        base = corrected(base, found, rate_hz=rate_hz)
+        before, base = base, corrected(base, found, rate_hz=rate_hz)
         if number == 0:
             continue
         response = response_of_grid(reference, n_fft=base.n_fft)
         if number < len(plan) - 1:
-            window, centre = place_window(response, n_guard=base.n_guard, n_fft=base.n_fft, centre=base.centre)
+            arc = extent(response)
+            if number == 1:
+                told = _straight_cells(spectra, found, base=before, turn=ramp(before))
+                arc = _likeliest_arc(arcs(response), told, reference, n_fft=base.n_fft, noise=noise)
+            window, centre = place_window(response, arc=arc, n_guard=base.n_guard, centre=base.centre)
             moved = centre - base.centre
             base = replace(base, window=window, centre=centre)
             carriers = 3 * np.arange(n_grid) - (CARRIERS[base.n_fft] - 1) // 2
