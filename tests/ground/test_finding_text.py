@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tepui.ground.finding_text import cell_text, label_text, limit_text, scale_for, value_text
+from tepui.ground.finding_text import cell_text, label_text, limit_text, scale_for, value_parts, value_text
 from tepui.ground.findings import Finding
 
 
@@ -63,6 +63,25 @@ def test_limit_bounds_are_rounded_away_from_what_they_exclude():
     assert value_text(finding(45.678, low=45.678, standing="at_least")) == "at least 45.6 dB"
     assert value_text(finding(-38.04, high=-38.04, standing="at_most")) == "at most -38.0 dB"
     assert value_text(finding(0.0, high=0.0, unit="1", standing="at_most")) == "at most 0"
+
+
+@pytest.mark.parametrize(
+    ("made", "parts"),
+    [
+        (finding(21.4, low=21.28, high=21.52), ("21.40", "± 0.12", "dB")),
+        (finding(2.3e-4, low=2.1e-4, high=2.5e-4, unit="1"), ("2.30e-04", "± 0.20e-04", "")),
+        (finding(5e-6, low=4e-6, high=9e-6, unit="s"), ("5.0", "(4.0 to 9.0)", "µs")),
+        (finding(5e-6, low=4e-6, high=9e-6, unit="1"), ("5.0e-06", "(4.0e-06 to 9.0e-06)", "")),
+        (finding(0.0, low=-0.5, high=0.5, unit="Hz"), ("0", "± 500", "mHz")),
+        (finding(1.2301e-7, high=1.2301e-7, unit="1", standing="at_most"), ("at most 1.24e-07", "", "")),
+        (finding(45.678, low=45.678, standing="at_least"), ("at least 45.6", "", "dB")),
+        (finding("16QAM", unit=""), ("16QAM", "", "")),
+    ],
+)
+def test_limit_parts_for_a_page(made, parts):
+    assert value_parts(made) == parts
+    text = value_text(made)
+    assert all(part.strip("±() ").removesuffix("e-04") in text for part in parts)
 
 
 def test_limit_words_for_texts_and_the_unknown():

@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from tepui.ground.checks import require_positive
 from tepui.ground.errors import InputError, QuantityError
 
 _NEGATIVE_VALUE = re.compile(r"-\s*\.?\d")
@@ -75,20 +76,42 @@ def quantity(text: str, *, kind: str, option: str) -> float:
 
     raises  QuantityError, with the option's name before the sentence
     """
-    from tepui.ground.quantity import parse_quantity
+    from tepui.ground.quantity import quantity_value
 
     try:
-        return parse_quantity(text, kind=kind)
+        return quantity_value(text, kind=kind)
     except InputError as problem:
         raise QuantityError(f"{option}: {problem}") from problem
 
 
-def sample_rate_hz(text: str, *, option: str) -> float:
-    """A sample rate: "8 MHz", "8 MS/s", or a bare number of samples per second. [Hz]
+def whole_number(text: str) -> int:
+    """A count above zero, as an argparse type.
 
-    raises  QuantityError
+    raises  argparse.ArgumentTypeError
+    """
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"must be a whole number above zero, not {text}")
+    return int(text)
+
+
+def width_hz(text: str, *, option: str) -> float:
+    """A width: a frequency above zero. [Hz]
+
+    raises  QuantityError, RangeError
+    """
+    value_hz = quantity(text, kind="frequency", option=option)
+    require_positive(option, value_hz, unit="Hz")
+    return value_hz
+
+
+def sample_rate_hz(text: str, *, option: str) -> float:
+    """A sample rate above zero: "8 MHz", "8 MS/s", or a bare number of samples per second. [Hz]
+
+    raises  QuantityError, RangeError
     """
     try:
-        return float(text)
+        value_hz = float(text)
     except ValueError:
-        return quantity(_SAMPLE_UNITS.sub(r"\1Hz", text), kind="frequency", option=option)
+        value_hz = quantity(_SAMPLE_UNITS.sub(r"\1Hz", text), kind="frequency", option=option)
+    require_positive(option, value_hz, unit="samples per second")
+    return value_hz

@@ -47,8 +47,17 @@ def _require_ours(place: Path) -> None:
     raises  InputError
     """
     require_folder(place)
-    if place.is_dir() and any(place.iterdir()) and not (place / OURS).is_file():
+    if place.is_dir() and any(place.iterdir()) and not _is_ours(place / OURS):
         raise InputError(f"{place} holds files that no demo made; name another place with --folder.")
+
+
+def _is_ours(marker: Path) -> bool:
+    """Whether an earlier demo wrote this file: only then may its folder be written to again."""
+    try:
+        about = json.loads(marker.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(about, dict) and about.get("practice") is True and about.get("station") == MARL_BAY.name
 
 
 def _keep(run: PracticeRun, place: Path) -> Path:
@@ -58,6 +67,9 @@ def _keep(run: PracticeRun, place: Path) -> Path:
         "station": station.name,
         "call": station.call,
         "mode": station.mode.text(),
+        "cell_id": station.mode.cell_id,
+        "amplifier_backoff_db": station.amplifier.backoff_db,
+        "level_dbm": station.path.level_dbm,
         "carrier_to_noise_db": run.cn_db,
         "frequency_offset_hz": station.path.frequency_offset_hz,
         "sample_clock_ppm": station.path.sample_clock_ppm,

@@ -24,7 +24,7 @@ Floats = npt.NDArray[np.float64]
 
 BESIDE = 12  # points on each side, past the lobe, from which the density beside is taken
 STANDS_OUT = 5.0  # standard deviations
-PARABOLA_BINS = 0.02  # largest error of the parabola with these windows, found by trial
+LOBE_BINS = 0.003  # left by an interpolated table of the lobe; drift of the tone is not in it
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -95,7 +95,7 @@ def compare_with_mask(
 ) -> MaskComparison:
     """Smallest margin of a spectrum under a mask, outside the occupied band.
 
-    spectrum   its resolution at most the mask's bandwidth
+    spectrum   its resolution at most the mask's bandwidth; a Blackman-Harris window keeps the channel out of its sides
     floor      of the recording, taken off as power; None leaves it in and cannot tell whether it limits
     raises     RangeError where the resolution is too wide, or the recording shows nothing of the mask outside the band
     """
@@ -107,8 +107,9 @@ def compare_with_mask(
         )
     offset_hz = spectrum.frequency_hz - centre_offset_hz
     inside = np.abs(offset_hz) <= occupied_width_hz / 2
+    clear_hz = mask.bandwidth_hz / 2 + 4 * resolution_hz  # where the window still sees the channel
     within_mask = (offset_hz >= mask.offset_hz[0]) & (offset_hz <= mask.offset_hz[-1])
-    chosen = within_mask & (np.abs(offset_hz) > occupied_width_hz / 2 + 2 * resolution_hz)
+    chosen = within_mask & (np.abs(offset_hz) > occupied_width_hz / 2 + clear_hz)
     if np.count_nonzero(chosen) < 8 or not inside.any():
         raise RangeError(f"The recording shows nothing outside the channel to hold against the mask {mask.name}.")
     # Powers within the mask's bandwidth: the mean density over as many points as fit.

@@ -45,6 +45,9 @@ class Scale:
     unit: str
 
 
+NO_SCALE = Scale(exponent=0, unit="")
+
+
 def label_text(key: str) -> str:
     """A key in words, without the unit it ends in.
 
@@ -63,42 +66,51 @@ def label_text(key: str) -> str:
 def value_text(finding: Finding) -> str:
     """The value with its doubt and unit, or the bound in words.
 
-    ``21.40 ± 0.12 dB``, ``at most 1.3e-07``, ``437.000 MHz (436.1 to 437.2)``, ``yes``, ``unknown``
+    ``21.40 ± 0.12 dB``, ``at most 1.3e-07``, ``5.0 µs (4.0 to 9.0)``, ``yes``, ``unknown``
     """
-    if finding.standing == "unknown":
-        return "unknown"
-    if not finding.is_number:
-        return cell_text(finding.value)
-    value = float(finding.value)  # type: ignore[arg-type]
-    if finding.standing in ("at_most", "at_least"):
-        up = finding.standing == "at_most"
-        return f"at {'most' if up else 'least'} {_bound(value, finding.unit, up=up)}"
-    assert finding.low is not None
-    assert finding.high is not None
-    below, above = value - finding.low, finding.high - value
-    doubt = max(below, above)
-    if doubt == 0.0:
-        return cell_text(finding.value, scale_for(value, finding.unit))
-    scale = scale_for(value if abs(value) >= doubt else doubt, finding.unit)
-    if abs(below - above) <= LOPSIDED * doubt:
-        decimals = _decimals(_shrunk(doubt, scale))
-        return _spaced(f"{_fixed(value, decimals, scale)} ± {_fixed(doubt, decimals, scale)}", scale)
-    decimals = _decimals(_shrunk((below + above) / 2, scale))
-    ends = f"{_fixed(finding.low, decimals, scale)} to {_fixed(finding.high, decimals, scale)}"
-    return f"{_spaced(_fixed(value, decimals, scale), scale)} ({ends})"
+    value, doubt, scale = _shown(finding)
+    if doubt.startswith("±"):
+        return _spaced(f"{value} {doubt}", scale)
+    return f"{_spaced(value, scale)} {doubt}".rstrip()
 
 
 def value_parts(finding: Finding) -> tuple[str, str, str]:
     """The words of ``value_text`` apart, for a page that sets them in different sizes: value, doubt, unit.
 
-    A bound keeps "at most" or "at least" with its value; a lopsided interval is the doubt, in brackets.
+    A bound keeps "at most" or "at least" with its value; a lopsided interval is the doubt, in brackets. A power of
+    ten stays with each number.
     """
-    text, _, ends = value_text(finding).partition(" (")
-    unit = scale_for(float(finding.value), finding.unit).unit if finding.is_number else ""  # type: ignore[arg-type]
-    if ends:
-        return text.removesuffix(unit).strip(), f"({ends}", unit
-    value, sign, doubt = text.removesuffix(unit).strip().partition(" ± ")
-    return value, f"± {doubt}" if sign else "", unit
+    value, doubt, scale = _shown(finding)
+    if scale.unit.startswith("e"):
+        return value + scale.unit, f"{doubt}{scale.unit}" if doubt.startswith("±") else doubt, ""
+    return value, doubt, scale.unit
+
+
+def _shown(finding: Finding) -> tuple[str, str, Scale]:
+    """Value and doubt as numbers in words, and the scale both are shown in."""
+    if finding.standing == "unknown":
+        return "unknown", "", NO_SCALE
+    if not finding.is_number:
+        return cell_text(finding.value), "", NO_SCALE
+    value = float(finding.value)  # type: ignore[arg-type]
+    if finding.standing in ("at_most", "at_least"):
+        up = finding.standing == "at_most"
+        scale = scale_for(value, finding.unit)
+        return f"at {'most' if up else 'least'} {_bound(value, scale, up=up)}", "", scale
+    assert finding.low is not None
+    assert finding.high is not None
+    below, above = value - finding.low, finding.high - value
+    doubt = max(below, above)
+    scale = scale_for(value if abs(value) >= doubt else doubt, finding.unit)
+    if doubt == 0.0:
+        return _exact(finding.value, scale), "", scale
+    if abs(below - above) <= LOPSIDED * doubt:
+        decimals = _decimals(_shrunk(doubt, scale))
+        return _fixed(value, decimals, scale), f"± {_fixed(doubt, decimals, scale)}", scale
+    decimals = _decimals(_shrunk((below + above) / 2, scale))
+    power = scale.unit if scale.unit.startswith("e") else ""
+    ends = " to ".join(_fixed(end, decimals, scale) + power for end in (finding.low, finding.high))
+    return _fixed(value, decimals, scale), f"({ends})", scale
 
 
 def limit_text(finding: Finding) -> str:
@@ -110,7 +122,8 @@ def limit_text(finding: Finding) -> str:
     text = f"limit {sense}{cell_text(finding.limit, scale_for(finding.limit, finding.unit))}{whose}"
     if finding.margin is None:
         return text
-    margin = _bound(abs(finding.margin), finding.unit, up=finding.margin < 0)
+    scale = scale_for(finding.margin, finding.unit)
+    margin = _spaced(_bound(abs(finding.margin), scale, up=finding.margin < 0), scale)
     if finding.margin == 0:
         return f"{text}: just met"
     inside = [end for end in (finding.low, finding.high) if end is not None]
@@ -129,9 +142,7 @@ def cell_text(value: Value, scale: Scale | None = None) -> str:
         return value
     if scale is None:
         return f"{value:.{EXACT_DIGITS}g}" if isinstance(value, float) else str(value)
-    if isinstance(value, int) and scale.exponent == 0:
-        return _spaced(str(value), scale)
-    return _spaced(f"{_shrunk(value, scale):.{EXACT_DIGITS}g}", scale)
+    return _spaced(_exact(value, scale), scale)
 
 
 def scale_for(size: float, unit: str) -> Scale:
@@ -148,17 +159,22 @@ def scale_for(size: float, unit: str) -> Scale:
     return Scale(exponent=0, unit="" if unit == "1" else unit)
 
 
-def _bound(value: float, unit: str, *, up: bool) -> str:
-    scale = scale_for(value, unit)
+def _exact(value: Value, scale: Scale) -> str:
+    if isinstance(value, int) and scale.exponent == 0:
+        return str(value)
+    return f"{_shrunk(float(value), scale):.{EXACT_DIGITS}g}"  # type: ignore[arg-type]
+
+
+def _bound(value: float, scale: Scale, *, up: bool) -> str:
     shown = _shrunk(value, scale)
     if shown == 0.0:
-        return _spaced("0", scale)
+        return "0"
     decimals = max(0, BOUND_DIGITS - 1 - math.floor(math.log10(abs(shown))))
     steps = shown * 10.0**decimals
     whole = round(steps)
     if not math.isclose(steps, whole, rel_tol=1e-12):
         whole = math.ceil(steps) if up else math.floor(steps)
-    return _spaced(f"{whole / 10.0**decimals:.{decimals}f}", scale)
+    return f"{whole / 10.0**decimals:.{decimals}f}"
 
 
 def _shrunk(value: float, scale: Scale) -> float:
@@ -182,5 +198,5 @@ def _spaced(number: str, scale: Scale) -> str:
     if not scale.unit:
         return number
     if scale.unit.startswith("e"):
-        return f"({number}){scale.unit}" if " " in number else f"{number}{scale.unit}"
+        return f"({number}){scale.unit}" if " ± " in number else f"{number}{scale.unit}"
     return f"{number} {scale.unit}"

@@ -113,7 +113,7 @@ def test_tool_an_independent_decoder_plays_it_without_an_error(made):
     times = [frame.time for frame in frames["video"]]
     assert np.diff(times) == pytest.approx(0.04, abs=1e-4)
     sound_s = sum(frame.samples for frame in frames["audio"]) / 48_000
-    assert duration_s - 0.4 < sound_s < duration_s + 0.5
+    assert duration_s - 0.6 < sound_s < duration_s + 0.5  # sound travels several frames to a packet
 
 
 def test_tool_the_decoded_picture_is_the_card():

@@ -116,34 +116,60 @@ def added(parts: list[GridSums]) -> GridSums:
     )
 
 
-def averaging_window(parts: list[GridSums], *, part_symbols: int, look_noise: float) -> int:
+LAGS = (4, 8, 16, 32, 64, 128)
+
+
+def movement(
+    cells: npt.NDArray[np.complex128], sets: tuple[PilotSet, ...], *, first_phase: int,
+    good: npt.NDArray[np.bool_],
+) -> tuple[float, list[float]]:
+    """Noise of one look at a pilot, and how far the channel moves over each of LAGS symbols beyond it.
+
+    cells    (n, n_pilots) straightened; looks at one place are compared with looks at the same place later
+    returns  variance of a look; mean |H(s + lag) - H(s)|^2 for every lag below n / 2
+    """
+    n = cells.shape[0]
+    usable = np.stack([good[sets[(first_phase + row) % 4].grid] for row in range(4)])
+    mask = usable[np.arange(n) % 4]
+    moved = []
+    for lag in (lag for lag in LAGS if lag < max(n / 2, 5)):
+        apart = np.abs(cells[lag:] - cells[:-lag]) ** 2
+        moved.append(float(apart[mask[lag:]].mean()))
+    common = [_places_of_both(sets[(first_phase + row) % 4], sets[(first_phase + row + 1) % 4]) for row in range(4)]
+    next_door = []
+    for row, (left, right) in enumerate(common):
+        one, other = cells[row:-1:4], cells[row + 1 :: 4]
+        pairs = min(one.shape[0], other.shape[0])
+        keep = good[sets[(first_phase + row) % 4].grid[left]]
+        apart = np.abs(one[:pairs, left[keep]] - other[:pairs, right[keep]]) ** 2
+        next_door.append(float(apart.mean()))
+    doubled = min([float(np.mean(next_door)), *moved[:1]])
+    return doubled / 2, [max(value - doubled, 0.0) for value in moved]
+
+
+def _places_of_both(one: PilotSet, other: PilotSet) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    _, left, right = np.intersect1d(one.grid, other.grid, return_indices=True)
+    return left, right
+
+
+def averaging_window(*, look_noise: float, moved: list[float], n_symbols: int) -> int:
     """How many symbols to average, or 0 to follow the channel from pilot to pilot.
 
-    parts        sums over consecutive runs of ``part_symbols``
-    look_noise   variance of one look at a pilot
-    Movement is what neighbouring halves of a window differ by beyond noise; a window's error is the noise left plus
-    the movement inside it, and the window with the least error is taken.
+    look_noise, moved   from ``movement``
+    A window's error is the noise left in it plus half the mean movement between two of its symbols; joining pilots by
+    straight lines leaves 2/3 of one look's noise on average.
     """
-    best, least = 0, np.inf
+    best, least = 0, 0.66 * look_noise + 0.1 * (moved[0] if moved else 0.0)
     for window in WINDOWS:
-        size = window // part_symbols
-        moved, count = 0.0, 0
-        half = max(1, size // 2)
-        for start in range(0, len(parts) - 2 * half + 1, half):
-            left, right = added(parts[start : start + half]), added(parts[start + half : start + 2 * half])
-            seen = (left.looks > 0) & (right.looks > 0)
-            noise = look_noise * (1 / left.looks[seen] + 1 / right.looks[seen])
-            moved += float(np.mean(np.abs(left.mean[seen] - right.mean[seen]) ** 2 - noise))
-            count += 1
-        # halves of a window that moves at a steady pace differ by half its travel; its variance is travel^2 / 12
-        movement = max(moved / count, 0.0) / 3 if count else 0.0
-        if size == 1:
-            movement /= 4
-        error = look_noise * 4 / window + movement
+        inside = [value for lag, value in zip(LAGS, moved, strict=False) if lag <= window / 2]
+        widths = np.diff([0, *LAGS[: len(inside)]]) if inside else np.ones(1)
+        centre = np.array(LAGS[: len(inside)]) - widths / 2 if inside else np.zeros(1)
+        weight = widths * (1 - centre / window)
+        mean = float((np.array(inside or [0.0]) * weight).sum() / weight.sum())
+        error = look_noise * 4 / min(window, n_symbols) + mean / 2
         if error < least:
             best, least = window, error
-    # joining pilots by straight lines leaves 2/3 of one look's noise on average
-    return best if least < 0.66 * look_noise else 0
+    return best
 
 
 def joined_in_time(

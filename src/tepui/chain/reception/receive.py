@@ -8,7 +8,7 @@ Holds   One signal at a time, the first found; a change of mode inside a recordi
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from tepui.chain.reception.acquire import Acquired, Nothing, acquire
 from tepui.chain.reception.demap import SoftDemapper
 from tepui.chain.reception.quality import Alphabet, FirstLook, Quality, alphabet, first_look, indices_of_bits
-from tepui.chain.reception.rounds import BATCH, Round, RoundReader
+from tepui.chain.reception.rounds import BATCH, Round, RoundReader, shortened
 from tepui.chain.reception.search import WIDTHS_HZ
 from tepui.chain.reception.stream import PacketCounts, PacketSink, StreamDecoder
 from tepui.chain.reception.symbols import SymbolReader, Timebase
@@ -30,7 +30,9 @@ from tepui.signals.recording import Recording
 
 FIRST_LOOK_ROWS = 64
 HIT_RATIO = 3.0
-MISREAD_SHARE = 0.3
+MISREAD_BALANCE = 12.0
+MOST_UNREAD = 3
+LEAST_ROUND = 4
 # What the decoder makes of pure noise differs from it in 17, 12, 9, 7 and 6 % of the coded bits (by trial).
 TRUSTED_SHARE = {
     Fraction(1, 2): 0.15, Fraction(2, 3): 0.10, Fraction(3, 4): 0.08, Fraction(5, 6): 0.06, Fraction(7, 8): 0.05,
@@ -215,46 +217,58 @@ class _Follower:
         self.demap: SoftDemapper | None = None
         self.letters: Alphabet | None = None
         self._before: npt.NDArray[np.complex64] | None = None
-        self._early: list[Round] = []
-        self._sums: list[Floats] = []
+        self._early: list[tuple[Round, Floats]] = []
         self._waiting: deque[_Waiting] = deque()
         self._turns: list[Floats] = []
         self.ratio: Floats | None = None
+        self._first = 0
 
     def take(self, item: Round) -> bool:
         """One more round. Returns False where its TPS contradicts what was read before: the run ends before it."""
         sums = _tps_sums(item.cells, self._before, self.run.n_fft)
-        if self.frames is not None and not self._agrees(item, sums):
-            return False
         self._before = item.cells[-1].copy()
-        self._account(item)
-        if self.frames is None:
-            self._early.append(item)
-            self._sums.append(sums)
-            n_guard = int(self.run.n_fft * self.run.guard)
-            self.frames = find_frames(np.concatenate(self._sums), n_fft=self.run.n_fft, n_guard=n_guard)
-            if self.frames is None:
-                if len(self._early) > 2:
-                    self._early.clear()  # no mode: nothing to decode, only the physical layer is followed
-                return True
-            self._begin()
-            for early in self._early:
-                self._decode(early)
-            self._early = []
-        else:
-            self._decode(item)
-        return True
+        if self.frames is not None:
+            return self._hold(item, sums)
+        self._early.append((item, sums))
+        n_guard = int(self.run.n_fft * self.run.guard)
+        every = np.concatenate([part for _, part in self._early])
+        found = find_frames(every, n_fft=self.run.n_fft, n_guard=n_guard)
+        if found is None:
+            if len(self._early) > MOST_UNREAD:
+                self._account(self._early.pop(0)[0])  # nothing to decode with: only the physical layer is followed
+            return not item.lost
+        waiting, self._early = self._early, []
+        # symbols are counted from the run's first; the search counted from the first that waits
+        self.frames = replace(found, start=found.start + waiting[0][0].symbol)
+        self._begin(waiting[0][0].symbol)
+        return all(self._hold(early, part) for early, part in waiting)
 
-    def _agrees(self, item: Round, sums: Floats) -> bool:
-        if self.frames is None or self.run.mode is None:
-            return True
-        places = [(self.frames.symbol_in_superframe(item.symbol + row)) for row in range(sums.size)]
+    def _hold(self, item: Round, sums: Floats) -> bool:
+        """Decode a round as far as its TPS says what the mode sends; False where the run ends with it."""
+        held = self._agreeing(item, sums)
+        if held < LEAST_ROUND:
+            return False
+        if held < sums.size:
+            item = shortened(item, held)
+        self._account(item)
+        self._decode(item)
+        return not item.lost
+
+    def _agreeing(self, item: Round, sums: Floats) -> int:
+        """Symbols before the TPS stops saying what the mode sends: samples were lost, or another signal began.
+
+        A bit that agrees speaks for the run by ln 2, one that does not against it by more; where the balance is highest
+        the run ends, unless it is hardly lower at the end.
+        """
+        assert self.run.mode is not None
         words = [tps_word(self.run.mode, frame) for frame in range(4)]
+        places = [self._place(item.symbol + row) for row in range(sums.size)]
         fixed = np.array([1 <= place % 68 <= 39 for place in places])
-        sent = np.array([words[place // 68][place % 68] for place in places])
-        weight = np.abs(sums) * fixed
-        wrong = float(weight[(sums < 0) != (sent == 1)].sum())
-        return bool(weight.sum() == 0 or wrong < MISREAD_SHARE * weight.sum())
+        sent = np.array([words[place // 68][place % 68] for place in places]) == 1
+        gain = np.where(sums == 0, 0.0, np.where((sums < 0) == sent, 0.7, -3.0)) * fixed
+        balance = np.concatenate([[0.0], np.cumsum(gain)])
+        top = int(np.argmax(balance))
+        return top if balance[top] - balance[-1] > MISREAD_BALANCE else int(sums.size)
 
     def _account(self, item: Round) -> None:
         run, rate_hz = self.run, self.recording.sample_rate_hz
@@ -271,12 +285,14 @@ class _Follower:
         self._turns.append(turns - np.polynomial.polynomial.polyval(np.arange(n), line))
         run.phase_rms_deg = float(np.degrees(np.std(np.concatenate(self._turns))))
 
-    def _begin(self) -> None:
+    def _begin(self, symbol: int) -> None:
+        """The mode is known: decoding begins with this symbol of the run."""
         assert self.frames is not None
         run = self.run
         mode = self.frames.mode(run.width_hz)
         run.mode, run.proved = mode, self.frames.proved
-        run.first_in_superframe = self.frames.symbol_in_superframe(0)
+        run.first_in_superframe = self._place(symbol)
+        self._first = symbol
         self.letters = alphabet(mode)
         self.demap = SoftDemapper(mode)
         self.stream = StreamDecoder(mode, symbol=run.first_in_superframe, workers=self.workers, sink=self.sink)
@@ -341,10 +357,10 @@ class _Follower:
         while self._waiting:
             entry = self._waiting[0]
             end = entry.item.symbol + entry.item.cells.shape[0]
-            if not last and stream.decoded_symbols < end:
+            if not last and stream.decoded_symbols + self._first < end:
                 return
             self._waiting.popleft()
-            self._judge(entry, min(end, stream.decoded_symbols))
+            self._judge(entry, min(end, stream.decoded_symbols + self._first))
 
     def _judge(self, entry: _Waiting, decoded: int) -> None:
         run, stream, letters = self.run, self.stream, self.letters
@@ -353,12 +369,12 @@ class _Follower:
         assert run.mode is not None
         assert run.quality is not None
         item = entry.item
-        first = max(item.symbol, 1)
+        first = max(item.symbol, self._first + 1)
         start = first - item.symbol
         count = decoded - first
         sent: npt.NDArray[np.uint8] | None = None
         if run.mode.alpha == 0 and count > 0:
-            coded = stream.sent_coded_bits(start=first, count=count)
+            coded = stream.sent_coded_bits(start=first - self._first, count=count)
             if coded is not None:
                 parity = self._place(first) % 2
                 sent = indices_of_bits(coded, first_parity=parity, letters=letters)
@@ -397,6 +413,8 @@ class _Follower:
 
     def finish(self) -> Run:
         """Decode and judge what is left."""
+        for item, _ in self._early:
+            self._account(item)
         if self.stream is not None:
             self.stream.finish()
             self._judge_ready(last=True)
@@ -412,12 +430,10 @@ def _follow(
     follower = _Follower(recording, found, workers=workers, sink=sink)
     while True:
         item = rounds.next()
-        if item is None or not follower.take(item):
+        if item is None or not follower.take(item) or item.lost:
             break
         if progress is not None:
             progress(follower.run.end_s * recording.sample_rate_hz / recording.n_samples)
-        if item.lost:
-            break
     return follower.finish() if follower.run.symbols else None
 
 

@@ -19,6 +19,7 @@ from tepui.chain.reception.channel import (
     grid_sums,
     interpolator,
     joined_in_time,
+    movement,
 )
 from tepui.chain.reception.impulse import extent, response_of_grid
 from tepui.chain.reception.search import CARRIERS
@@ -34,6 +35,19 @@ LOST_RUN = 12
 PILOT_POWER = 16 / 9
 DIRECT_SHARE = 0.003
 DIRECT_DRIFT = 0.2
+
+
+def shortened(item: "Round", count: int) -> "Round":
+    """The first ``count`` symbols of a round, as the last of its run."""
+    per_symbol = item.channel.shape[0] > 1
+    return replace(
+        item, cells=item.cells[:count], channel=item.channel[:count] if per_symbol else item.channel,
+        faded=item.faded[:count], lost=True,
+        track=replace(
+            item.track, phase=item.track.phase[:count], slope=item.track.slope[:count],
+            coherence=item.track.coherence[:count],
+        ),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,10 +172,9 @@ class RoundReader:
         ]
         mean, looks, variance = grid_mean(straight[:BATCH * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid)
         self._good = good_places(mean, variance, looks)
-        weight = np.where(self._good, np.maximum(looks - 1, 0), 0)
-        if weight.sum() > 0:
-            self._noise = max(float((weight * variance).sum() / weight.sum()), 1e-30)
-        window = averaging_window(parts, part_symbols=BATCH, look_noise=self._noise) if len(parts) > 3 else ROUND
+        noise, moved = movement(straight, self._sets, first_phase=base.phase, good=self._good)
+        self._noise = max(noise, 1e-30)
+        window = averaging_window(look_noise=self._noise, moved=moved, n_symbols=n)
         everything = added(parts)
         response = response_of_grid(np.where(self._good, everything.mean, 0), n_fft=base.n_fft)
         first, last = extent(response)

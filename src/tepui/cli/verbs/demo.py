@@ -9,7 +9,7 @@ EXAMPLE = "tepui demo --folder practice-run"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
     parser.add_argument(
-        "--folder", metavar="DIR", type=Path, help="where recording, stream, pictures and findings go (tepui-demo)"
+        "--folder", metavar="DIR", type=Path, help="where recording, stream, pictures and findings go (practice-marl-bay)"
     )
 
 

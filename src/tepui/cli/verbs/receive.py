@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from tepui.cli.parsing import quantity, sample_rate_hz
+from tepui.cli.parsing import quantity, sample_rate_hz, whole_number, width_hz
 
 EXAMPLE = """\
 tepui receive on-air.sigmf-meta --out on-air.ts --plots pictures
@@ -21,15 +21,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rate", metavar="RATE", help='sample rate of a raw file: "8 MS/s", "8 MHz" or 8e6')
     parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "437 MHz"')
     parser.add_argument("--width", metavar="W", help='channel width, where it is not to be found blind: "2 MHz"')
-    parser.add_argument("--workers", metavar="N", type=int, help="threads to use; the findings do not depend on it")
+    parser.add_argument("--workers", metavar="N", type=whole_number, help="threads to use; the findings do not depend on it")
     parser.add_argument("--strict", action="store_true", help="leave with 1 where a limit is missed")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Turn the options into SI and hand over."""
-    rate_hz = None if arguments.rate is None else sample_rate_hz(arguments.rate, option="--rate")
-    frequency_hz = _hertz(arguments.frequency, "--frequency")
-    width_hz = _hertz(arguments.width, "--width")
+    given = arguments
+    rate_hz = None if given.rate is None else sample_rate_hz(given.rate, option="--rate")
+    width = None if given.width is None else width_hz(given.width, option="--width")
+    frequency_hz = (
+        None if given.frequency is None else quantity(given.frequency, kind="frequency", option="--frequency")
+    )
 
     from tepui.desk.setup import ensure_kernels
 
@@ -37,18 +40,14 @@ def run(arguments: argparse.Namespace) -> int:
     from tepui.desk.receive import run_receive
 
     return run_receive(
-        arguments.recordings,
-        out=arguments.out,
-        plots=arguments.plots,
-        sample_type=arguments.type,
+        given.recordings,
+        out=given.out,
+        plots=given.plots,
+        sample_type=given.type,
         rate_hz=rate_hz,
         frequency_hz=frequency_hz,
-        width_hz=width_hz,
-        workers=arguments.workers,
-        as_json=arguments.json,
-        strict=arguments.strict,
+        width_hz=width,
+        workers=given.workers,
+        as_json=given.json,
+        strict=given.strict,
     )
-
-
-def _hertz(text: str | None, option: str) -> float | None:
-    return None if text is None else quantity(text, kind="frequency", option=option)
