@@ -1,4 +1,4 @@
-"""The demo, whole: what the practice station put in is what comes out of its recording, and nothing foreign is touched."""
+"""The demo, whole: what the practice station put in comes out of its recording, and nothing foreign is touched."""
 
 import json
 import os

@@ -1,4 +1,4 @@
-"""Signals with a known answer for the tests of evidence: noise shaped to a density, and the recordings of the drive series."""
+"""Signals with a known answer for the tests of evidence: shaped noise, OFDM, and the drive series."""
 
 import json
 from pathlib import Path

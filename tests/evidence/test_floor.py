@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+import scipy.signal
 from evidence_signals import drive_series, guarded_signal, shaped_noise
 
 from tepui.evidence.floor import floor_from_guard, floor_from_quiet_part, symbol_start
@@ -36,16 +37,12 @@ def rapp(samples, *, backoff_db):
 
 
 # The set noise is the truth; distortion 20 dB above it must not count. Useful lengths whole and not whole.
-@pytest.mark.parametrize("stretch", [1.0, 1.0001])
-def test_law_distortion_is_no_noise(stretch):
+@pytest.mark.parametrize("n_kept", [None, 184_309])
+def test_law_distortion_is_no_noise(n_kept):
     signal = rapp(guarded_signal(n_symbols=80), backoff_db=6)
-    if stretch != 1.0:
-        grid = np.arange(int(len(signal) / stretch) - 1) * stretch
-        step = np.fft.fftfreq(len(signal))
-        signal = np.fft.ifft(np.fft.fft(signal) * np.exp(2j * np.pi * step * 0.0))
-        signal = np.interp(grid, np.arange(len(signal)), signal.real) + 1j * np.interp(
-            grid, np.arange(len(signal)), signal.imag
-        )
+    if n_kept:
+        signal = scipy.signal.resample(signal, n_kept)
+    stretch = 80 * 2304 / len(signal)
     rng = np.random.default_rng(3)
     noise = (rng.standard_normal((len(signal), 2)) @ np.array([1, 1j])) / np.sqrt(2)
     set_density = 10**-5.0
@@ -57,8 +54,8 @@ def test_law_distortion_is_no_noise(stretch):
         centre_offset_hz=0.0,
         occupied_width_hz=1401 / 2048,
     )
-    assert floor.density == pytest.approx(set_density, rel=0.08)
-    assert abs(floor.density - set_density) < 4 * floor.std + 0.02 * set_density
+    assert floor.density == pytest.approx(set_density, rel=0.15)
+    assert abs(floor.density - set_density) < 3 * floor.std
 
 
 def test_law_the_symbol_start_is_found():

@@ -13,7 +13,10 @@ WIDTH_HZ = 6.656e6
 
 def spectrum_of(density, resolution_hz=4e3, n=600_000, seed=1):
     return spectrum_of_recording(
-        shaped_noise(density, n=n, rate_hz=16e6, seed=seed), resolution_bandwidth_hz=resolution_hz, window="blackman-harris", overlap=0.75
+        shaped_noise(density, n=n, rate_hz=16e6, seed=seed),
+        resolution_bandwidth_hz=resolution_hz,
+        window="blackman-harris",
+        overlap=0.75,
     )
 
 

@@ -16,7 +16,7 @@ def measured(step, floor="guard"):
     recording, truth = drive_series(step)
     offset_hz = truth["impairments"]["carrier_offset_hz"]
     where = {"centre_offset_hz": offset_hz, "occupied_width_hz": WIDTH_HZ}
-    spectrum = spectrum_of_recording(recording, resolution_bandwidth_hz=SPACING_HZ)
+    spectrum = spectrum_of_recording(recording, resolution_bandwidth_hz=SPACING_HZ / 2)
     if floor == "guard":
         samples = recording.read(0, recording.n_samples)
         found = floor_from_guard(samples, sample_rate_hz=RATE_HZ, useful_s=256e-6, guard_s=32e-6, **where)

@@ -220,7 +220,7 @@ def test_limit_odd_numbers_are_refused(text):
 
 
 def test_limit_a_range_has_no_single_value():
-    with pytest.raises(QuantityError, match='"1..2 MHz" is a range; here one value is wanted.'):
+    with pytest.raises(QuantityError, match=r'"1\.\.2 MHz" is a range; here one value is wanted\.'):
         quantity_value("1..2 MHz", kind="frequency")
 
 
@@ -228,7 +228,11 @@ def test_limit_a_count_may_be_a_plain_integer():
     assert quantity_value(12, kind="count") == 12.0
 
 
-@given(value=st.floats(min_value=-1e9, max_value=1e9), unit=st.sampled_from(sorted(KINDS["frequency"].units)))
+# The grammar reads exponents of two digits.
+@given(
+    value=st.floats(-1e9, 1e9).filter(lambda value: value == 0 or abs(value) > 1e-99),
+    unit=st.sampled_from(sorted(KINDS["frequency"].units)),
+)
 def test_law_any_float_survives_being_written(value, unit):
     # Python's Fraction is the outside judge: the decimal text times the prefix, rounded once.
     text = f"{value:.17g}"
@@ -253,7 +257,7 @@ def test_law_any_text_is_a_finite_quantity_or_one_sentence(text, kind):
     try:
         quantity = parse_quantity(text, kind=kind)
     except QuantityError as refusal:
-        assert str(refusal).endswith(".")
+        assert str(refusal).endswith(".")  # noqa: PT017
     else:
         assert math.isfinite(quantity.value)
 
@@ -263,7 +267,7 @@ def test_law_nearly_right_text_is_a_finite_quantity_or_one_sentence(text, kind):
     try:
         quantity = parse_quantity(text, kind=kind)
     except QuantityError as refusal:
-        assert str(refusal).endswith(".")
+        assert str(refusal).endswith(".")  # noqa: PT017
     else:
         assert math.isfinite(quantity.value)
         assert quantity.low is None or quantity.low <= quantity.value <= quantity.high

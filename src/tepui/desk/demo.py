@@ -1,4 +1,4 @@
-"""``demo`` at the desk: the practice station sends, the modelled receiver records, and the recording is received as any.
+"""``demo`` at the desk: the practice station sends, a modelled receiver records, the recording is received as any.
 
 Nothing of what was put in reaches the receiving side but the recording file itself.
 """

@@ -28,6 +28,7 @@ PART_OF_GUARD = (0.3, 0.7)
 MOST_SAMPLES = 1 << 22
 USABLE_BAND = 0.9  # of the sample rate; common practice: receivers roll off beyond
 CLEAR_OF_EDGE_HZ = 300e3
+BINS_AS_ONE = 1 + 2 * ((2 / 3) ** 2 + (1 / 6) ** 2)  # Hann bins are correlated with their neighbours
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,10 +151,9 @@ def floor_from_guard(
     outside = usable & (away_hz > min(CLEAR_OF_EDGE_HZ, 3 * sample_rate_hz / length))
     chosen = outside if np.count_nonzero(outside) >= 4 else usable
     mean, relative = _mean_without_lines(noise[chosen], n_symbols)
-    # Hann bins are correlated with their neighbours: one and a half of them count as one.
     return Floor(
         density=mean,
-        std=mean * relative * math.sqrt(1.5),
+        std=mean * relative * math.sqrt(BINS_AS_ONE),
         at_most=False,
         method="guard interval less tail",
     )

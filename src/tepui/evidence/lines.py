@@ -2,8 +2,8 @@
 
 Theory  A steady tone fills one main lobe of the window, whatever the resolution; its power is what the lobe holds above
         the density beside it, which no choice of resolution or window changes. Noise and OFDM read as density, tones as
-        power: only a ratio of powers is a level in dBc. The frequency is the middle of the lobe, from a parabola
-        through the logarithms of its three highest points.
+        power: only a ratio of powers is a level in dBc. The frequency follows from the powers on both sides of the
+        highest point, whose ratio the window's lobe fixes.
 Source  Heinzel, Rüdiger and Schilling 2002, sections 9 and 10 (density and power); Harris 1978 (lobe widths).
 Holds   Lines apart by more than a lobe, steady over the recording. Continual pilots of an OFDM signal are lines: name
         their frequencies in ``ignore_hz`` or keep the resolution above the carrier spacing.
@@ -11,6 +11,7 @@ Holds   Lines apart by more than a lobe, steady over the recording. Continual pi
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -106,23 +107,45 @@ def _line(spectrum: Spectrum, beside: Floats, peak: int, lobe: int, reference_po
     power = float(density[around].sum() - n * background) * bin_hz
     if power <= 0:
         return None
-    left, middle, right = np.log(np.maximum(density[peak - 1 : peak + 2] - background, 1e-3 * background))
-    bend = left - 2 * middle + right
-    shift = float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+    shift, blur = _place(spectrum.window, density[peak - 1], density[peak + 1], background, spectrum.n_averages)
     # Tone and noise beat: the scatter of the lobe is about twice its power times the noise within it.
     noise = background * bin_hz * math.sqrt(n)
     scatter = math.sqrt((2 * power * background * spectrum.resolution_bandwidth_hz + noise**2) / spectrum.n_averages)
     scatter += n * background * bin_hz / math.sqrt(BESIDE * spectrum.n_averages)
-    signal_to_noise = power / (background * spectrum.resolution_bandwidth_hz)
-    blur_hz = bin_hz * math.sqrt(2 / (signal_to_noise * spectrum.n_averages))
     decibel = 10 / math.log(10)
     return Line(
         frequency_hz=estimate(
             float(spectrum.frequency_hz[peak]) + shift * bin_hz,
-            averaging=blur_hz,
-            interpolation=PARABOLA_BINS * bin_hz,
+            averaging=blur * bin_hz,
+            interpolation=LOBE_BINS * bin_hz,
         ),
         level_dbc=estimate(10 * math.log10(power / reference_power), averaging=decibel * scatter / power),
         power=power,
         excess_db=10 * math.log10(float(density[peak]) / background),
     )
+
+
+@lru_cache(maxsize=4)
+def _lobe_ratio(window: str) -> tuple[Floats, Floats]:
+    """Logarithm of upper over lower neighbour's power against the place of a tone between them.
+
+    returns  ratio (n,) rising, place (n,) in bins from the highest point
+    """
+    place = np.linspace(-0.7, 0.7, 281)
+
+    def power(bins: Floats) -> Floats:
+        terms = [a / 2 * (np.sinc(bins - k) + np.sinc(bins + k)) for k, a in enumerate(WINDOWS[window])]
+        return np.asarray(np.sum(terms, axis=0) ** 2)
+
+    return np.log(power(1 - place) / power(-1 - place)), place
+
+
+def _place(window: str, lower: float, upper: float, background: float, n_averages: float) -> tuple[float, float]:
+    """Where a tone stands from the highest point, and the scatter of that; both in bins."""
+    ratio, place = _lobe_ratio(window)
+    powers = [max(value - background, 0.1 * background) for value in (lower, upper)]
+    seen = math.log(powers[1] / powers[0])
+    # Beating with the noise scatters each neighbour by sqrt(2 P N + N^2).
+    parts = [(2 * value * background + background**2) / value**2 for value in powers]
+    slope = float((ratio[-1] - ratio[0]) / (place[-1] - place[0]))
+    return float(np.interp(seen, ratio, place)), math.sqrt(sum(parts) / n_averages) / slope

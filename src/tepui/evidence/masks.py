@@ -163,4 +163,4 @@ def _scatter(averages: float, width: int, shape: Floats, limit_db: Floats) -> tu
     close = max(1, int(np.count_nonzero(margins < margins.min() + 4 * decibel)) // width)
     rng = np.random.default_rng(1)
     highest = rng.standard_normal((DRAWS, min(close, 2000))).max(axis=1)
-    return decibel * float(highest.std()), decibel * float(highest.mean()) / 2 if close > 1 else 0.0
+    return decibel * float(highest.std()), decibel * float(highest.mean()) / math.sqrt(3) if close > 1 else 0.0

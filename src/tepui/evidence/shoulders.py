@@ -246,7 +246,7 @@ def shoulders(
 ) -> Shoulders:
     """Lower, upper and worse shoulder of one wide recording.
 
-    spectrum           fine: its resolution at most a third of ten carrier spacings; one spacing or less is good
+    spectrum           fine: its resolution at most a third of ten carrier spacings; half a spacing is good
     centre_offset_hz   signal centre less tuned frequency
     occupied_width_hz  from the lowest to the highest carrier
     floor              of the recording; None leaves ``corrected`` None
@@ -274,7 +274,11 @@ def shoulders(
     drawn = _draws(trace, smooth, coarse)
     raw = _readings(drawn, coarse)
     clean = _readings(_smooth_where_plain(drawn, coarse, stands_out).less(floor_density), coarse)
-    highest = np.abs(raw.mean(axis=0) - _readings(smooth, coarse)[0])
+    still = _readings(smooth, coarse)[0]
+    highest = raw.mean(axis=0) - still
+    smoothing = (
+        clean.mean(axis=0) - _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
+    )
     filters = [
         _readings(_smooth_where_plain(_cut(other.density[None, :], view), view, stands_out), view)[0]
         for other in (smoothed(spectrum, resolution_bandwidth_hz=factor * resolution_hz) for factor in (0.75, 1.25))
@@ -285,15 +289,15 @@ def shoulders(
     for i in (0, 1):
         parts_of_shown = {
             "averaging": float(raw[:, i].std()),
-            "highest_of_trace": float(highest[i]),
+            "highest_of_trace": float(abs(highest[i])),
             "window": float(window[i]),
         }
         corrected = None
         if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
             corrected = estimate(
-                float(best[0][i]),
+                float(best[0][i] - smoothing[i] + highest[i] / 2),
                 averaging=float(clean[:, i].std()),
-                highest_of_trace=float(highest[i]) / 2,
+                highest_of_trace=float(abs(highest[i]) + abs(smoothing[i])) / math.sqrt(3),
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
             )

@@ -98,13 +98,17 @@ def test_law_carriers_are_what_push_modulates():
     assert heard / gain.real == pytest.approx(carriers, abs=2e-5)
 
 
-# Whitened data fill the constellation evenly; 272 symbols of 1512 random cells spread the mean by about 0.1 %.
+# Random data fill the constellation evenly: 250 symbols of 1512 cells spread the mean by about 0.1 %. Null packets
+# whiten to the same bytes every eight packets, so their mean keeps a bias of one or two percent; the recordings of
+# an independent modulator show it too (0.05 dB with 65 % null packets). The first symbols are left out: the
+# interleaver still sends the zeros it held before packet 0.
 @pytest.mark.parametrize("constellation", ["QPSK", "16QAM", "64QAM"])
-def test_law_mean_power_is_one_even_for_null_packets(constellation):
+@pytest.mark.parametrize(("make", "tolerance"), [(some_packets, 0.004), (null_packets, 0.03)])
+def test_law_mean_power_is_one(constellation, make, tolerance):
     mode = a_mode(constellation=constellation)
     transmitter = Transmitter(mode)
-    samples = transmitter.push(null_packets(transmitter.packets_needed(272)))
-    assert np.mean(np.abs(samples) ** 2, dtype=float) == pytest.approx(1, abs=0.004)
+    samples = transmitter.push(make(transmitter.packets_needed(272)))[22 * mode.n_symbol :]
+    assert np.mean(np.abs(samples) ** 2, dtype=float) == pytest.approx(1, abs=tolerance)
 
 
 def test_law_flush_sends_all_that_was_pushed_and_no_symbol_more():
@@ -126,15 +130,15 @@ def test_law_flush_sends_all_that_was_pushed_and_no_symbol_more():
 def test_law_the_high_priority_stream_is_a_qpsk_signal(constellation, alpha):
     mode = a_mode(constellation=constellation, code_rate=HALF, alpha=alpha, code_rate_lp=THREE_QUARTERS)
     transmitter = Transmitter(mode)
-    high = some_packets(transmitter.packets_needed(20))
-    low = some_packets(transmitter.packets_needed_lp(20), seed=9)
+    high = some_packets(transmitter.packets_needed(60))
+    low = some_packets(transmitter.packets_needed_lp(60), seed=9)
     cells = data_cells(mode, transmitter.carriers(high, low))
     plain = a_mode(constellation="QPSK", code_rate=HALF)
     quadrants = data_cells(plain, Transmitter(plain).carriers(high))
-    assert cells.shape == quadrants.shape == (20, 1512)
+    assert cells.shape == quadrants.shape == (60, 1512)
     assert np.array_equal(np.sign(cells.real), np.sign(quadrants.real))
     assert np.array_equal(np.sign(cells.imag), np.sign(quadrants.imag))
-    assert np.mean(np.abs(cells) ** 2) == pytest.approx(1, abs=0.02)
+    assert np.mean(np.abs(cells[20:]) ** 2) == pytest.approx(1, abs=0.01)  # past the interleaver's first zeros
 
 
 # In a 16-QAM cell of two streams the low-priority stream has bits 2 and 3, which no other stream moves.

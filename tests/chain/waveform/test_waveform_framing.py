@@ -62,10 +62,10 @@ def test_published_tps_is_differential_from_the_reference_sequence():
     for frame in range(4):
         turns = tps_word(a_mode(2048), frame)
         expected = signs.copy()
-        for l in range(68):
-            if l and turns[l]:
+        for symbol in range(68):
+            if symbol and turns[symbol]:
                 expected = -expected
-            assert np.array_equal(heard[68 * frame + l], expected.astype(np.complex64))
+            assert np.array_equal(heard[68 * frame + symbol], expected.astype(np.complex64))
 
 
 def test_law_a_super_frame_repeats_its_pilots_and_signalling():

@@ -3,7 +3,8 @@
 Theory  x[n] = s sum over k of c[k] exp(2 pi i (k - (K-1)/2) n / N); the guard interval is the last g N samples,
         sent first. s makes the mean power 1 over all carriers, boosted pilots included.
 Source  [EN300744] V1.6.2 clause 4.4.
-Holds   One sample per elementary period T, the channel centre at 0 Hz. No windowing between symbols.
+Holds   One sample per elementary period T, the channel centre at 0 Hz. No windowing between symbols. The mean is 1
+        for random data; a run of null packets, alike every eight, departs from it by up to 0.1 dB.
 """
 
 import numpy as np

@@ -158,8 +158,7 @@ class Transmitter:
         if not self._n_pushed:
             return np.zeros(0, np.complex64)
         n_symbols = max(
-            -(-(stream.n_waiting + HISTORY_PACKETS * PACKET_BITS) // stream.bits_per_symbol)
-            for stream in self._streams
+            -(-(stream.n_waiting + HISTORY_PACKETS * PACKET_BITS) // stream.bits_per_symbol) for stream in self._streams
         )
         stuffing = [null_packets(stream.packets_for(n_symbols)) for stream in self._streams]
         samples = self.push(*stuffing)

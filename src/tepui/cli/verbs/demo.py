@@ -9,7 +9,10 @@ EXAMPLE = "tepui demo --folder practice-run"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
     parser.add_argument(
-        "--folder", metavar="DIR", type=Path, help="where recording, stream, pictures and findings go (practice-marl-bay)"
+        "--folder",
+        metavar="DIR",
+        type=Path,
+        help="where everything goes (practice-marl-bay)",
     )
 
 

@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rate", metavar="RATE", help='sample rate of a raw file: "8 MS/s", "8 MHz" or 8e6')
     parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "437 MHz"')
     parser.add_argument("--width", metavar="W", help='channel width, where it is not to be found blind: "2 MHz"')
-    parser.add_argument("--workers", metavar="N", type=whole_number, help="threads to use; the findings do not depend on it")
+    parser.add_argument("--workers", metavar="N", type=whole_number, help="threads to use; no finding depends on it")
     parser.add_argument("--strict", action="store_true", help="leave with 1 where a limit is missed")
 
 
