@@ -89,6 +89,15 @@ def test_limit_long_tables_are_cut_with_a_word():
     assert lines[-1].strip() == "1700 more rows in the JSON document"
 
 
+def test_limit_columns_of_one_unit_share_their_prefix():
+    columns = (("begin_s", "s"), ("end_s", "s"), ("symbols", "1"))
+    table = Table(name="locks", columns=columns, rows=((201.6e-6, 22.38e-3, 77),))
+    assert table_text(table, Page()).splitlines()[1:] == [
+        "  Begin (ms)  End (ms)  Symbols",
+        "      0.2016     22.38       77",
+    ]
+
+
 def test_limit_an_empty_table_keeps_its_heading():
     table = Table(name="echoes", columns=(("delay_s", "s"),), rows=())
     assert table_text(table, Page()) == "Echoes\n  Delay (s)"

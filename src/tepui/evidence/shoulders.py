@@ -3,9 +3,9 @@
 Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a straight line (in decibels); moved up in
         parallel until no value between stands above it, it is read at 500 kHz, relative to the highest value in band.
         The trace passes a filter of ten carrier spacings. ``shown`` is that. For ``corrected`` the recording's floor is
-        taken off as power and the scatter of the trace is smoothed away first (a parabola in decibels on each side, a
-        running mean in band), as averaging without end would; where something stands out of the parabola, a line say,
-        that side is read as it is.
+        taken off as power and the scatter of the trace smoothed away first (a parabola in decibels on each side, a
+        running mean in band); it stands midway between what averaging without end and what this averaging would read.
+        Where something stands out of the parabola, a line say, that side is read as it is.
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
 Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
         holds the scatter ("averaging"), what highest values of a scattering trace add ("highest_of_trace"), a

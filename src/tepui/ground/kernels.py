@@ -119,3 +119,11 @@ def kernel(signature: str | list[str], *, fast: bool = False) -> Callable[[Funct
 
     flags = {"reassoc", "contract", "nsz", "arcp"} if fast else False
     return numba.njit(signature, cache=keep, nogil=True, fastmath=flags, error_model="numpy")  # type: ignore[no-any-return]
+
+
+def part(function: Function) -> Function:
+    """A small function that kernels call; it is compiled into them and has no life of its own."""
+    _choose_cache()
+    import numba
+
+    return numba.njit(nogil=True, fastmath={"reassoc", "contract", "nsz", "arcp"}, error_model="numpy")(function)  # type: ignore[no-any-return]

@@ -11,9 +11,9 @@ import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TextIO
+from typing import TextIO, TypeGuard
 
-from tepui.ground.finding_text import STANDING_WORDS, cell_text, label_text, limit_text, scale_for, value_text
+from tepui.ground.finding_text import STANDING_WORDS, Scale, cell_text, label_text, limit_text, scale_for, value_text
 from tepui.ground.findings import Finding, Outcome, Table, Value
 
 WIDEST, NARROWEST = 120, 40
@@ -51,12 +51,13 @@ def outcome_text(outcome: Outcome, page: Page) -> str:
 
 
 def table_text(table: Table, page: Page, *, rows: int = TABLE_ROWS) -> str:
-    """A table under its name; numbers right-aligned, each column under one prefix, long ones cut with a remark.
+    """A table under its name; numbers right-aligned, one prefix for all columns of a unit, long ones cut with a remark.
 
     rows  how many rows are shown
     """
     shown = table.rows[:rows]
-    columns = [_column(key, unit, [row[n] for row in shown]) for n, (key, unit) in enumerate(table.columns)]
+    scales = {unit: scale_for(_largest(table, unit, shown), unit) for _, unit in table.columns}
+    columns = [_column(key, scales[unit], [row[n] for row in shown]) for n, (key, unit) in enumerate(table.columns)]
     lines = [_heading(label_text(table.name), page)]
     lines += [(INDENT + "  ".join(cells)).rstrip() for cells in zip(*columns, strict=True)]
     if len(table.rows) > rows:
@@ -99,10 +100,19 @@ def _wrapped(text: str, page: Page, *, first: str) -> list[str]:
     return textwrap.wrap(text, page.width, initial_indent=first, subsequent_indent=2 * INDENT)
 
 
-def _column(key: str, unit: str, values: Sequence[Value]) -> list[str]:
+def _largest(table: Table, unit: str, rows: Sequence[tuple[Value, ...]]) -> float:
+    places = [n for n, (_, of) in enumerate(table.columns) if of == unit]
+    cells = [row[n] for row in rows for n in places]
+    return max((abs(cell) for cell in cells if _is_number(cell)), default=0.0)
+
+
+def _is_number(value: Value) -> TypeGuard[int | float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _column(key: str, scale: Scale, values: Sequence[Value]) -> list[str]:
     """Heading and cells of one column, all of the same width."""
-    numbers = [abs(value) for value in values if isinstance(value, int | float) and not isinstance(value, bool)]
-    scale = scale_for(max(numbers, default=0.0), unit)
+    numbers = any(_is_number(value) for value in values)
     power = 10.0**scale.exponent
     cells = []
     for value in values:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.reception.search import Band, GuardPeak, chunk_samples, look, looks
-from tepui.chain.reception.symbols import SymbolReader, pilot_cells, pilot_sets, ramp
+from tepui.chain.reception.symbols import SymbolReader, pilot_cells, pilot_sets, pilot_tables, ramp
 from tepui.chain.reception.tracking import Settled, settle, track
 from tepui.signals.recording import Recording
 
@@ -102,14 +102,15 @@ def followed_back(reader: SymbolReader, settled: Settled, *, floor: int) -> Sett
     """The same lock counted from the earliest symbol, not before ``floor``, whose pilots still agree."""
     base = settled.base
     sets = pilot_sets(base.n_fft, inverted=base.inverted)
+    tables = pilot_tables(sets)
     low, _ = reader.available(base, begin=floor, end=reader.recording.n_samples)
     earliest = 0
     while earliest > low:
         count = min(BACK, earliest - low)
         start = earliest - count
         spectra = reader.spectra(base, symbol=start, count=count)
-        cells = pilot_cells(spectra, sets, base=base, symbol=start, turn=ramp(base))
-        found = track(cells, settled.reference, sets, first_phase=(base.phase + start) % 4, good=settled.good)
+        cells = pilot_cells(spectra, tables, base=base, symbol=start, turn=ramp(base))
+        found = track(cells, settled.reference, sets, tables, first_phase=(base.phase + start) % 4, good=settled.good)
         bad = np.flatnonzero(found.coherence < HELD)
         if bad.size:
             earliest = start + int(bad[-1]) + 1

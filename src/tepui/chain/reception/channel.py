@@ -97,14 +97,14 @@ class GridSums:
 
 
 def grid_sums(
-    cells: npt.NDArray[np.complex128], sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
+    cells: npt.NDArray[np.complex64], sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
 ) -> GridSums:
     """Sums over the rows given."""
     total = np.zeros(n_grid, complex)
     looks = np.zeros(n_grid)
     for number, pilots in enumerate(sets):
         rows = cells[(number - first_phase) % 4 :: 4]
-        total[pilots.grid] += rows.sum(axis=0)
+        total[pilots.grid] += rows.sum(axis=0, dtype=complex)
         looks[pilots.grid] += rows.shape[0]
     return GridSums(total=total, looks=looks)
 
@@ -120,7 +120,7 @@ LAGS = (4, 8, 16, 32, 64, 128)
 
 
 def movement(
-    cells: npt.NDArray[np.complex128], sets: tuple[PilotSet, ...], *, first_phase: int,
+    cells: npt.NDArray[np.complex64], sets: tuple[PilotSet, ...], *, first_phase: int,
     good: npt.NDArray[np.bool_],
 ) -> tuple[float, list[float]]:
     """Noise of one look at a pilot, and how far the channel moves over each of LAGS symbols beyond it.
@@ -134,7 +134,7 @@ def movement(
     moved = []
     for lag in (lag for lag in LAGS if lag < max(n / 2, 5)):
         apart = np.abs(cells[lag:] - cells[:-lag]) ** 2
-        moved.append(float(apart[mask[lag:]].mean()))
+        moved.append(float(apart.mean(where=mask[lag:], dtype=float)))
     common = [_places_of_both(sets[(first_phase + row) % 4], sets[(first_phase + row + 1) % 4]) for row in range(4)]
     next_door = []
     for row, (left, right) in enumerate(common):
@@ -173,7 +173,7 @@ def averaging_window(*, look_noise: float, moved: list[float], n_symbols: int) -
 
 
 def joined_in_time(
-    cells: npt.NDArray[np.complex128], sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
+    cells: npt.NDArray[np.complex64], sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
 ) -> npt.NDArray[np.complex128]:
     """The grid at every symbol, straight lines between each place's looks, held beyond the first and the last.
 

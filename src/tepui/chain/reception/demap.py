@@ -1,11 +1,12 @@
 """Soft bits from cells: how sure the channel lets one be of every coded bit.
 
 Theory  The max-log ratio of a bit is the difference of the squared distances to the nearest point with 1 and with 0,
-        over the noise variance. On one axis, with m = |Re z|, levels d, 3d, 5d, 7d and z, a as in the kernel:
-        sign bit 4d (m + max(0, m - 2da) + max(0, m - 4da) + ..), outer or inner of four 4d (m - 2da), of eight
-        4d (m - 4da + min(0, m - 2da) + max(0, m - 6da)), last bit of eight 4d (|m - 4da| - 2da).
-Source  [EN300744] clauses 4.3.4 and 4.3.5; F. Tosato, P. Bisaglia, simplified soft-output demapper, IEEE ICC 2002.
-Holds   Values are rounded to whole steps and held within +-9, which costs under 0.1 dB (benchmarks/required_cn.py).
+        over the noise variance. On one axis, with levels d, 3d, 5d, 7d, z = Re Y conj(H) / sigma^2, m = |z| and
+        b = d |H|^2 / sigma^2:
+        sign 4d (m + max(0, m - 2b) + max(0, m - 4b) + max(0, m - 6b)), as far as there are levels;
+        outer of two sizes 4d (m - 2b); of four, t = m - 4b: 4d (t + max(0, t - 2b) - max(0, -t - 2b)) and 4d (|t| - 2b).
+Source  [EN300744] clauses 4.3.4 and 4.3.5 for points and order; the rest follows from the definition.
+Holds   Values are rounded to whole steps and held within +-9: GAIN and the loss are found by benchmarks/required_cn.py.
         Of a hierarchical signal only the high-priority bits are given.
 """
 
@@ -15,10 +16,11 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.reception.demap_kernels import demap
+from tepui.ground.errors import RangeError
 from tepui.signals.dvbt.carriers import data_carriers
 from tepui.signals.dvbt.interleavers import coded_bit_order
 from tepui.signals.dvbt.mapping import levels
-from tepui.signals.dvbt.mode import Mode
+from tepui.signals.dvbt.mode import N_CARRIERS, Mode
 
 # Soft steps per unit of log ratio, by code rate: found by simulation to lose least at the rate's threshold.
 GAIN = {
@@ -26,19 +28,31 @@ GAIN = {
 }  # fmt: skip
 
 
+def coded_bit_sources(n_fft: int, width: int) -> npt.NDArray[np.uint16]:
+    """Where each coded bit of a symbol comes from: (4, n_data width), by pilot phase, of e K + k.
+
+    width  bits taken from a cell: e is the bit's number in it, k the carrier, K how many there are
+    """
+    sources = []
+    for phase in range(4):
+        carriers, order = data_carriers(n_fft, phase), coded_bit_order(n_fft, width, phase % 2)
+        source = np.empty(order.size, np.uint16)
+        source[order] = carriers[:, None] + N_CARRIERS[n_fft] * np.arange(width)
+        sources.append(source)
+    return np.stack(sources)
+
+
 class SoftDemapper:
-    """Turns symbols of one mode into soft values in the order their bits were sent."""
+    """Turns symbols of one mode into soft values in the order their bits were sent; one object serves many threads."""
 
     def __init__(self, mode: Mode) -> None:
-        level = np.sort(levels(mode.constellation, mode.alpha))
-        self._per_axis = level.size
+        level = levels(mode.constellation, mode.alpha)
+        self._per_axis = len(level)
         self._inner = np.float32(level[0])
-        self._gap = np.float32(level[1] - level[0]) if level.size > 1 else np.float32(2 * level[0])
+        self._gap = np.float32(level[1] - level[0]) if len(level) > 1 else np.float32(2 * level[0])
         self._gain = np.float32(GAIN[mode.code_rate])
-        self._carriers = np.stack([data_carriers(mode.n_fft, phase) for phase in range(4)]).astype(np.int32)
-        width = mode.bits_per_cell_hp
-        orders = [coded_bit_order(mode.n_fft, width, parity) for parity in (0, 1)]
-        self._order = np.ascontiguousarray(np.stack(orders), dtype=np.int32)
+        self._width = mode.bits_per_cell_hp
+        self._sources = coded_bit_sources(mode.n_fft, self._width)
 
     def __call__(
         self,
@@ -51,14 +65,16 @@ class SoftDemapper:
     ) -> npt.NDArray[np.int8]:
         """Soft values of consecutive symbols, positive where 0 is the likelier.
 
-        cells    (n, K); channel (1 or n, K)
+        cells    (n, K), data cells of mean power 1 times the channel; channel (1 or n, K)
         weight   (K,) one over the noise variance of a cell; 0 erases a carrier
         phase    pilot pattern of the first symbol; ``parity`` 0 where its number in the frame is even
         returns  (n, coded bits a symbol)
+        raises   RangeError if phase and parity contradict each other
         """
-        out = np.empty((cells.shape[0], self._order.shape[1] * self._order.shape[2]), np.int8)
-        demap(
-            cells, channel, weight, self._carriers, self._order, phase, parity, self._per_axis, self._inner, self._gap,
-            self._gain, out,
-        )
+        if phase % 2 != parity % 2:
+            raise RangeError(f"pilot phase {phase} and symbol parity {parity} must be both even or both odd"
+                             " (EN 300 744 4.4: frames of 68 symbols).")  # fmt: skip
+        out = np.empty((len(cells), self._sources.shape[1]), np.int8)
+        demap(cells, channel, weight, self._sources, phase, self._width, self._per_axis, self._inner, self._gap,
+              self._gain, out)  # fmt: skip
         return out

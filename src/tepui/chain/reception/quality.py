@@ -11,77 +11,86 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.reception.quality_kernels import bit_differences, judge, nearest, regress
+from tepui.chain.reception.quality_kernels import gather_words, judge, nearest, regress, scatter
 from tepui.signals.dvbt.carriers import data_carriers
 from tepui.signals.dvbt.interleavers import coded_bit_order
 from tepui.signals.dvbt.mapping import constellation_points, levels
 from tepui.signals.dvbt.mode import Mode
 
 Cells = npt.NDArray[np.complex64]
+Floats = npt.NDArray[np.float64]
+ONES = np.bitwise_count(np.arange(256, dtype=np.uint8))
+# Bits of one axis, spread over every second place: innermost level outwards, positive side then negative.
+WORDS = {
+    1: np.array([0, 1], np.uint8),
+    2: np.array([1, 0, 5, 4], np.uint8),
+    4: np.array([4, 5, 1, 0, 20, 21, 17, 16], np.uint8),
+}
 DENSITY_BINS = 192
 DENSITY_REACH = 1.6
 
 
 @dataclass(frozen=True, kw_only=True)
 class Alphabet:
-    """What the kernels need to know of a mode: points, decision limits and levels, data carriers, bit places."""
+    """What the kernels need to know of a mode: points, levels of an axis and their bits, data carriers, bit places."""
 
     points: npt.NDArray[np.complex64]
-    limits: npt.NDArray[np.float32]
+    axis: npt.NDArray[np.float32]
+    words: npt.NDArray[np.uint8]
     per_axis: int
     carriers: npt.NDArray[np.int32]
-    places: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]
+    order: npt.NDArray[np.int32]
+
+    def looks(self, n: int, phase: int, n_carriers: int, *, stride: int = 1) -> npt.NDArray[np.int64]:
+        """How often each carrier is a data cell in every ``stride``-th of n symbols from ``phase`` on. (K,)"""
+        count = np.bincount((phase + np.arange(0, n, stride)) % 4, minlength=4)
+        total = np.zeros(n_carriers, np.int64)
+        for number in range(4):
+            total[self.carriers[number]] += count[number]
+        return total
 
 
 def alphabet(mode: Mode) -> Alphabet:
     """Tables of one mode."""
     level = np.sort(levels(mode.constellation, mode.alpha))
-    limits = np.concatenate([(level[1:] + level[:-1]) / 2, level]).astype(np.float32)
+    gap = level[1] - level[0] if level.size > 1 else 2 * level[0]
     carriers = np.stack([data_carriers(mode.n_fft, phase) for phase in range(4)]).astype(np.int32)
     width = mode.bits_per_cell_hp
-    orders = tuple(np.array(coded_bit_order(mode.n_fft, width, parity), dtype=np.int64) for parity in (0, 1))
+    orders = np.stack([coded_bit_order(mode.n_fft, width, parity) for parity in (0, 1)])
     return Alphabet(
-        points=np.array(constellation_points(mode.constellation, mode.alpha), dtype=np.complex64), limits=limits,
-        per_axis=level.size, carriers=carriers, places=(orders[0], orders[1]),
+        points=np.array(constellation_points(mode.constellation, mode.alpha), dtype=np.complex64), axis=np.array([level[0], gap], np.float32), words=WORDS[level.size],
+        per_axis=level.size, carriers=carriers, order=np.ascontiguousarray(orders, dtype=np.int32),
     )
 
 
 def indices_of_bits(coded: npt.NDArray[np.uint8], *, first_parity: int, letters: Alphabet) -> npt.NDArray[np.uint8]:
     """Constellation indices of every data cell from coded bits. coded (n, n_coded) -> (n, n_data)."""
-    n_data, width = letters.places[0].shape
-    out = np.empty((coded.shape[0], n_data), np.uint8)
-    for row in range(coded.shape[0]):
-        bits = coded[row][letters.places[(first_parity + row) % 2]]
-        word = bits[:, 0].copy()
-        for bit in range(1, width):
-            word = (word << 1) | bits[:, bit]
-        out[row] = word
-    return out
+    index = np.empty((coded.shape[0], letters.order.shape[1]), np.uint8)
+    gather_words(coded, letters.order, first_parity, index)
+    return index
 
 
-@dataclass(frozen=True, kw_only=True)
-class FirstLook:
-    """Nearest points of a round and the scatter about them, before anything is decoded."""
-
-    index: npt.NDArray[np.uint8]
-    error: npt.NDArray[np.float64]
-    looks: npt.NDArray[np.float64]
+def nearest_points(cells: Cells, inverse: Cells, *, phase: int, letters: Alphabet) -> npt.NDArray[np.uint8]:
+    """Indices of the nearest points of all data cells. (n, n_data)"""
+    index = np.empty((cells.shape[0], letters.carriers.shape[1]), np.uint8)
+    nearest(cells, inverse, letters.carriers, phase, letters.axis, letters.per_axis, letters.words, index)
+    return index
 
 
-def first_look(cells: Cells, inverse: Cells, *, phase: int, letters: Alphabet, stride: int) -> FirstLook:
-    """Nearest points of all data cells; mean squared error per carrier over every ``stride``-th symbol.
+def scatter_by_carrier(
+    cells: Cells, inverse: Cells, *, phase: int, letters: Alphabet, stride: int
+) -> tuple[Floats, Floats]:
+    """Mean squared error per carrier against nearest points, before anything is decoded, of every ``stride``-th symbol.
 
     returns  error (K,) in equalised units, looks (K,) how many cells it is the mean of
     """
     n_carriers = cells.shape[1]
-    index = np.empty((cells.shape[0], letters.carriers.shape[1]), np.uint8)
-    error, power, looks = np.zeros(n_carriers), np.zeros(n_carriers), np.zeros(n_carriers)
-    nearest(cells, inverse, letters.carriers, phase, letters.limits, letters.per_axis, index, error, power, stride)
-    for row in range(0, cells.shape[0], stride):
-        looks[letters.carriers[(phase + row) % 4]] += 1
+    error, power = np.zeros(n_carriers), np.zeros(n_carriers)
+    scatter(cells, inverse, letters.carriers, phase, letters.axis, letters.per_axis, error, power, stride)
+    looks = letters.looks(cells.shape[0], phase, n_carriers, stride=stride).astype(float)
     excess = power / np.maximum(looks, 1) - 1.0
     mean = np.maximum(error / np.maximum(looks, 1), excess - 3.0 / np.sqrt(np.maximum(looks, 1)))
-    return FirstLook(index=index, error=mean, looks=looks)
+    return mean, looks
 
 
 @dataclass
@@ -89,13 +98,13 @@ class Quality:
     """Running sums over rounds; all in equalised cells, whose mean power is one."""
 
     n_carriers: int
-    error_carrier: npt.NDArray[np.float64] = field(init=False)
+    error_carrier: Floats = field(init=False)
     count_carrier: npt.NDArray[np.int64] = field(init=False)
     density: npt.NDArray[np.int64] = field(init=False)
     response: npt.NDArray[np.complex128] = field(init=False)
-    response_looks: npt.NDArray[np.float64] = field(init=False)
-    symbol_error: list[npt.NDArray[np.float64]] = field(default_factory=list)
-    symbol_power: list[npt.NDArray[np.float64]] = field(default_factory=list)
+    response_looks: Floats = field(init=False)
+    symbol_error: list[Floats] = field(default_factory=list)
+    symbol_power: list[Floats] = field(default_factory=list)
     symbol_number: list[npt.NDArray[np.int64]] = field(default_factory=list)
     aided_symbols: int = 0
     symbols: int = 0
@@ -123,9 +132,7 @@ class Quality:
         n, n_carriers = cells.shape
         cross, power = np.zeros(n_carriers, complex), np.zeros(n_carriers)
         regress(cells, index, letters.carriers, phase, letters.points, cross, power)
-        looks = np.zeros(n_carriers, np.int64)
-        for row in range(n):
-            looks[letters.carriers[(phase + row) % 4]] += 1
+        looks = letters.looks(n, phase, n_carriers)
         fit = cross / np.maximum(power, 1e-30)
         raised = np.ones(n_carriers)
         if steady and n >= 8:
@@ -133,15 +140,17 @@ class Quality:
             inverse = np.where(usable, 1 / np.where(usable, fit, 1), inverse[0])[None, :].astype(np.complex64)
             raised = np.where(usable, looks / np.maximum(looks - 1, 1), 1.0)
         error = np.zeros(n_carriers)
-        count = np.zeros(n_carriers, np.int64)
         error_symbol, power_symbol = np.zeros(n), np.zeros(n)
-        judge(
-            cells, np.ascontiguousarray(inverse), index, letters.carriers, phase, letters.points, error, count,
-            error_symbol, power_symbol, self.density, np.float32(DENSITY_REACH),
+        differ = judge(
+            cells, np.ascontiguousarray(inverse), index, letters.carriers, phase, letters.points, letters.axis,
+            letters.per_axis, letters.words, ONES, error, error_symbol, power_symbol, self.density, DENSITY_REACH,
         )
+        if aided:
+            self.bit_errors += differ
+            self.bits += index.size * int(letters.points.size).bit_length() - index.size
         overall = float((error * raised).sum() / max(error.sum(), 1e-300))
         self.error_carrier += error * raised
-        self.count_carrier += count
+        self.count_carrier += looks
         self.symbol_error.append(error_symbol * overall)
         self.symbol_power.append(power_symbol)
         self.symbol_number.append(np.arange(number, number + n))
@@ -149,11 +158,6 @@ class Quality:
         self.response_looks += looks
         self.symbols += n
         self.aided_symbols += n if aided else 0
-
-    def count_bits(self, sent: npt.NDArray[np.uint8], seen: npt.NDArray[np.uint8], *, width: int) -> None:
-        """Count bit errors of nearest points against points sent, both (n, n_data)."""
-        self.bit_errors += int(bit_differences(sent, seen, 0))
-        self.bits += sent.size * width
 
     @property
     def power(self) -> float:

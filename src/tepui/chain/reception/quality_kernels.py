@@ -10,59 +10,75 @@ from typing import Any
 
 import numpy as np
 
-from tepui.ground.kernels import kernel
+from tepui.ground.kernels import kernel, part
+
+
+@part
+def axis_place(value: Any, inner: Any, per_gap: Any, half: int) -> int:
+    """Place of the nearest level on one axis: 0 .. half - 1 on the positive side, half .. 2 half - 1 on the negative."""
+    steps = int(max(np.float32(0.0), (abs(value) - inner) * per_gap + np.float32(0.5)))
+    return min(steps, half - 1) + (half if value < 0 else 0)
 
 
 @kernel(
-    "void(complex64[:,::1], complex64[:,::1], int32[:,::1], int64, float32[::1], int64, uint8[:,::1], float64[::1],"
-    " float64[::1], int64)",
+    "void(complex64[:,::1], complex64[:,::1], int32[:,::1], int64, float32[::1], int64, float64[::1], float64[::1],"
+    " int64)",
+    fast=True,
+)
+def scatter(
+    cells: Any, inverse: Any, carriers: Any, phase: int, axis: Any, half: int, error: Any, power: Any, stride: int
+) -> None:
+    """Error against nearest points, and power, per carrier, over every ``stride``-th symbol.
+
+    cells     (n, K); inverse (1 or n, K) one over the channel; carriers (4, n_data) by phase of the pattern
+    axis      innermost level, gap between levels of one sign; half: how many levels of one sign
+    error     (K,) += |cell / H - point|^2;  power (K,) += |cell / H|^2
+    """
+    inner, gap = axis[0], axis[1]
+    per_gap = np.float32(1.0) / gap
+    for row in range(0, cells.shape[0], stride):
+        which = (phase + row) % 4
+        channel_row = row if inverse.shape[0] > 1 else 0
+        for q in range(carriers.shape[1]):
+            k = carriers[which, q]
+            value = cells[row, k] * inverse[channel_row, k]
+            away_r = abs(value.real) - inner - gap * np.float32(axis_place(value.real, inner, per_gap, half) % half)
+            away_i = abs(value.imag) - inner - gap * np.float32(axis_place(value.imag, inner, per_gap, half) % half)
+            error[k] += away_r * away_r + away_i * away_i
+            power[k] += value.real * value.real + value.imag * value.imag
+
+
+@kernel(
+    "void(complex64[:,::1], complex64[:,::1], int32[:,::1], int64, float32[::1], int64, uint8[::1], uint8[:,::1])",
     fast=True,
 )
 def nearest(
-    cells: Any, inverse: Any, carriers: Any, phase: int, limits: Any, per_axis: int, index: Any, error: Any, power: Any,
-    stride: int,
+    cells: Any, inverse: Any, carriers: Any, phase: int, axis: Any, half: int, words: Any, index: Any
 ) -> None:
-    """Nearest constellation point of every data cell; error and power per carrier of every ``stride``-th symbol.
-
-    cells     (n, K); inverse (1 or n, K) one over the channel; carriers (4, n_data) by phase of the pattern
-    limits    midpoints between neighbouring levels, then the levels (per_axis - 1 + per_axis values)
-    error     (K,) += |cell / H - point|^2;  power (K,) += |cell / H|^2
-    """
-    n_rows = cells.shape[0]
-    n_data = carriers.shape[1]
-    half = per_axis
-    for row in range(n_rows):
+    """Index of the constellation point nearest to every data cell. words (2 half,) bits of each place on an axis."""
+    inner = axis[0]
+    per_gap = np.float32(1.0) / axis[1]
+    for row in range(cells.shape[0]):
         which = (phase + row) % 4
         channel_row = row if inverse.shape[0] > 1 else 0
-        keep = row % stride == 0
-        for q in range(n_data):
+        for q in range(carriers.shape[1]):
             k = carriers[which, q]
             value = cells[row, k] * inverse[channel_row, k]
-            real = abs(value.real)
-            imag = abs(value.imag)
-            level_i = 0
-            level_q = 0
-            for step in range(half - 1):
-                level_i += real > limits[step]
-                level_q += imag > limits[step]
-            word_i = 1 if value.real < 0 else 0
-            word_q = 1 if value.imag < 0 else 0
-            if half == 1:
-                word = word_i * 2 + word_q
-            elif half == 2:
-                word = word_i * 8 + word_q * 4 + (1 - level_i) * 2 + (1 - level_q)
-            else:
-                second_i = 1 if level_i < 2 else 0
-                second_q = 1 if level_q < 2 else 0
-                third_i = 1 if (level_i == 1 or level_i == 2) else 0
-                third_q = 1 if (level_q == 1 or level_q == 2) else 0
-                word = word_i * 32 + word_q * 16 + second_i * 8 + second_q * 4 + third_i * 2 + third_q
+            left = words[axis_place(value.real, inner, per_gap, half)]
+            right = words[axis_place(value.imag, inner, per_gap, half)]
+            index[row, q] = np.uint8(left * 2 + right)
+
+
+@kernel("void(uint8[:,::1], int32[:,:,::1], int64, uint8[:,::1])")
+def gather_words(coded: Any, order: Any, parity: int, index: Any) -> None:
+    """Index of every data cell from the coded bits of its symbol. order (2, n_data, v)."""
+    for row in range(index.shape[0]):
+        places = order[(parity + row) % 2]
+        for q in range(index.shape[1]):
+            word = 0
+            for bit in range(places.shape[1]):
+                word = word * 2 + coded[row, places[q, bit]]
             index[row, q] = np.uint8(word)
-            if keep:
-                away_r = real - limits[half - 1 + level_i]
-                away_i = imag - limits[half - 1 + level_q]
-                error[k] += away_r * away_r + away_i * away_i
-                power[k] += real * real + imag * imag
 
 
 @kernel(
@@ -81,20 +97,24 @@ def regress(cells: Any, index: Any, carriers: Any, phase: int, points: Any, cros
 
 
 @kernel(
-    "void(complex64[:,::1], complex64[:,::1], uint8[:,::1], int32[:,::1], int64, complex64[::1], float64[::1],"
-    " int64[::1], float64[::1], float64[::1], int64[:,::1], float32)",
+    "int64(complex64[:,::1], complex64[:,::1], uint8[:,::1], int32[:,::1], int64, complex64[::1], float32[::1], int64,"
+    " uint8[::1], uint8[::1], float64[::1], float64[::1], float64[::1], int64[:,::1], float32)",
     fast=True,
 )
 def judge(
-    cells: Any, inverse: Any, index: Any, carriers: Any, phase: int, points: Any, error_carrier: Any,
-    count_carrier: Any, error_symbol: Any, power_symbol: Any, density: Any, reach: float,
-) -> None:
-    """Error power of every data cell against the point it stood for, per carrier and per symbol.
+    cells: Any, inverse: Any, index: Any, carriers: Any, phase: int, points: Any, axis: Any, half: int, words: Any, ones: Any,
+    error_carrier: Any, error_symbol: Any, power_symbol: Any, density: Any, reach: float,
+) -> int:
+    """Error power of every data cell against the point it stood for; returns the bits in which nearest points differ.
 
-    inverse  (1 or n, K); density (m, m) += counts of equalised cells over +-reach on both axes, I along columns
+    inverse  (1 or n, K); ones (256,) how many bits of a byte are set
+    density  (m, m) += counts of equalised cells over +-reach on both axes, I along columns, of every fourth symbol
     """
     size = density.shape[0]
     scale = np.float32(size / (2.0 * reach))
+    inner = axis[0]
+    per_gap = np.float32(1.0) / axis[1]
+    differ = 0
     for row in range(cells.shape[0]):
         which = (phase + row) % 4
         channel_row = row if inverse.shape[0] > 1 else 0
@@ -103,29 +123,24 @@ def judge(
         for q in range(carriers.shape[1]):
             k = carriers[which, q]
             value = cells[row, k] * inverse[channel_row, k]
-            point = points[index[row, q]]
+            word = index[row, q]
+            point = points[word]
             away = value - point
             error = away.real * away.real + away.imag * away.imag
             error_carrier[k] += error
-            count_carrier[k] += 1
             total += error
             sent += point.real * point.real + point.imag * point.imag
-            column = int((value.real + reach) * scale)
-            line = int((value.imag + reach) * scale)
-            if 0 <= column < size and 0 <= line < size:
-                density[line, column] += 1
+            left = words[axis_place(value.real, inner, per_gap, half)]
+            seen = left * 2 + words[axis_place(value.imag, inner, per_gap, half)]
+            differ += ones[seen ^ word]
         error_symbol[row] += total
         power_symbol[row] += sent
-
-
-@kernel("int64(uint8[:,::1], uint8[:,::1], int64)")
-def bit_differences(left: Any, right: Any, shift: int) -> int:
-    """Bits that differ between two arrays of indices, after dropping the ``shift`` lowest bits of each."""
-    total = 0
-    for row in range(left.shape[0]):
-        for q in range(left.shape[1]):
-            word = np.uint8((left[row, q] ^ right[row, q]) >> shift)
-            word = word - ((word >> 1) & 0x55)
-            word = (word & 0x33) + ((word >> 2) & 0x33)
-            total += (word + (word >> 4)) & 0x0F
-    return total
+        if row % 4 == 0:
+            for q in range(carriers.shape[1]):
+                k = carriers[which, q]
+                value = cells[row, k] * inverse[channel_row, k]
+                column = int((value.real + reach) * scale)
+                line = int((value.imag + reach) * scale)
+                if 0 <= column < size and 0 <= line < size:
+                    density[line, column] += 1
+    return differ

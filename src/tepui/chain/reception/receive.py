@@ -16,7 +16,14 @@ import numpy.typing as npt
 
 from tepui.chain.reception.acquire import Acquired, Nothing, acquire
 from tepui.chain.reception.demap import SoftDemapper
-from tepui.chain.reception.quality import Alphabet, FirstLook, Quality, alphabet, first_look, indices_of_bits
+from tepui.chain.reception.quality import (
+    Alphabet,
+    Quality,
+    alphabet,
+    indices_of_bits,
+    nearest_points,
+    scatter_by_carrier,
+)
 from tepui.chain.reception.rounds import BATCH, Round, RoundReader, shortened
 from tepui.chain.reception.search import WIDTHS_HZ
 from tepui.chain.reception.stream import PacketCounts, PacketSink, StreamDecoder
@@ -191,8 +198,6 @@ class _Waiting:
 
     item: Round
     inverse: npt.NDArray[np.complex64]
-    look: FirstLook
-    packets_before: int = 0
 
 
 class _Follower:
@@ -312,16 +317,9 @@ class _Follower:
         parity = self._place(item.symbol) % 2
         starts = list(range(0, n, BATCH))
 
-        def look(start: int) -> FirstLook:
-            stop = min(start + BATCH, n)
-            rows = inverse if inverse.shape[0] == 1 else np.ascontiguousarray(inverse[start:stop])
-            return first_look(item.cells[start:stop], rows, phase=(item.phase + start) % 4, letters=letters,
-                              stride=stride)
-
-        looks = map_tasks(look, starts, workers=self.workers)
-        seen = np.sum([part.looks for part in looks], axis=0)
-        error = np.sum([part.error * part.looks for part in looks], axis=0) / np.maximum(seen, 1)
-        together = FirstLook(index=np.concatenate([part.index for part in looks]), error=error, looks=seen)
+        error, seen = scatter_by_carrier(
+            item.cells, inverse, phase=item.phase, letters=letters, stride=stride
+        )
         power = (np.abs(item.channel) ** 2).mean(axis=0)
         weight = self._weights(error * power, seen, item.noise)
 
@@ -335,7 +333,7 @@ class _Follower:
         if item.faded.any():
             values[item.faded] = 0
         stream.push(values)
-        self._waiting.append(_Waiting(item=item, inverse=inverse, look=together))
+        self._waiting.append(_Waiting(item=item, inverse=inverse))
         self._judge_ready()
 
     def _place(self, symbol: int) -> int:
@@ -378,15 +376,18 @@ class _Follower:
             if coded is not None:
                 parity = self._place(first) % 2
                 sent = indices_of_bits(coded, first_parity=parity, letters=letters)
-        index = entry.look.index[start:]
-        aided = np.zeros(index.shape[0], bool)
-        if sent is not None:
-            seen = entry.look.index[start : start + count]
-            trusted = self._trusted(sent, seen) & ~item.faded[start : start + count]
-            run.quality.count_bits(sent[trusted], seen[trusted], width=run.mode.bits_per_cell)
-            aided[:count] = trusted
-            index = index.copy()
-            index[:count][trusted] = sent[trusted]
+        rows = entry.inverse if entry.inverse.shape[0] == 1 else np.ascontiguousarray(entry.inverse[start:])
+        cells = item.cells[start:]
+        aided = np.zeros(cells.shape[0], bool)
+        if sent is not None and count == cells.shape[0] and stream.is_clean(start=first - self._first, count=count):
+            aided[:] = ~item.faded[start:]
+            index = sent
+        else:
+            index = nearest_points(cells, rows, phase=(item.phase + start) % 4, letters=letters)
+            if sent is not None:
+                trusted = self._trusted(sent, index[:count]) & ~item.faded[start : start + count]
+                aided[:count] = trusted
+                index[:count][trusted] = sent[trusted]
         keep = ~item.faded[start:] & (aided | (not aided.any()))
         self._add(entry, index, keep, start=start, aided=bool(aided.any()))
 

@@ -24,7 +24,7 @@ from tepui.chain.reception.channel import (
 from tepui.chain.reception.impulse import extent, response_of_grid
 from tepui.chain.reception.search import CARRIERS
 from tepui.chain.reception.symbol_kernels import straighten
-from tepui.chain.reception.symbols import SymbolReader, Timebase, pilot_cells, pilot_sets, ramp
+from tepui.chain.reception.symbols import SymbolReader, Timebase, pilot_cells, pilot_sets, pilot_tables, ramp
 from tepui.chain.reception.tracking import Settled, Track, corrected, good_places, grid_mean, straightened, track
 from tepui.ground.tasks import map_tasks
 
@@ -89,6 +89,7 @@ class RoundReader:
         self._end = end
         self._workers = workers
         self._sets = pilot_sets(settled.base.n_fft, inverted=settled.base.inverted)
+        self._tables = pilot_tables(self._sets)
         self._n_grid = (CARRIERS[settled.base.n_fft] + 2) // 3
         self._reference = settled.reference
         self._good = settled.good
@@ -124,10 +125,10 @@ class RoundReader:
 
         spectra = map_tasks(read, starts, workers=self._workers)
         pilots = np.concatenate([
-            pilot_cells(part, self._sets, base=base, symbol=start, turn=turn)
+            pilot_cells(part, self._tables, base=base, symbol=start, turn=turn)
             for start, part in zip(starts, spectra, strict=True)
         ])
-        found = track(pilots, self._reference, self._sets, first_phase=base.phase, good=self._good)
+        found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, good=self._good)
         keep = _held(found.coherence)
         lost = keep < n
         if keep < 4:
@@ -135,9 +136,9 @@ class RoundReader:
         if lost:
             n = keep
             pilots = pilots[:n]
-            found = track(pilots, self._reference, self._sets, first_phase=base.phase, good=self._good)
+            found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, good=self._good)
         faded = found.coherence < LOST_COHERENCE
-        straight = straightened(pilots, found, self._sets, first_phase=base.phase)
+        straight = straightened(pilots, found, self._tables, first_phase=base.phase)
         cells = np.empty((n, CARRIERS[base.n_fft]), np.complex64)
         slopes = found.slopes
 
@@ -162,7 +163,7 @@ class RoundReader:
         return result
 
     def _channel(
-        self, straight: npt.NDArray[np.complex128], base: Timebase
+        self, straight: npt.NDArray[np.complex64], base: Timebase
     ) -> tuple[npt.NDArray[np.complex64], npt.NDArray[np.complex128], bool]:
         n = straight.shape[0]
         parts = [

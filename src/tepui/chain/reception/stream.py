@@ -12,10 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.reception.inner_decoder import UNIT_BITS, InnerDecoder
-from tepui.chain.reception.outer_decoder import OuterBlock, OuterDecoder
+from tepui.chain.reception.outer_decoder import DELAY_PACKETS, OuterBlock, OuterDecoder
 from tepui.chain.reception.reencode import reencode
 from tepui.ground.tasks import map_tasks
 from tepui.signals.dvbt.mode import Mode
+from tepui.signals.dvbt.outer_code import N_BYTES
 
 Bytes = npt.NDArray[np.uint8]
 PacketSink = Callable[[Bytes], None]
@@ -66,6 +67,7 @@ class StreamDecoder:
         self._decoded_bits = 0
         self._carry = np.zeros(0, np.uint8)
         self._stream: list[Bytes] = []
+        self._broken: list[int] = []
         self._stream_first = (self._first_bit + self._shift) // 8
 
     def push(self, soft: npt.NDArray[np.int8]) -> None:
@@ -116,6 +118,7 @@ class StreamDecoder:
 
     def _take(self, block: OuterBlock) -> None:
         self.counts.add(block)
+        self._broken += (block.first_packet + np.flatnonzero(block.corrected < 0)).tolist()
         if block.stream.size:
             self._stream.append(block.stream)
         if block.packets.size and self._sink is not None:
@@ -142,6 +145,14 @@ class StreamDecoder:
         wanted = np.packbits(bits[at : at + count * self.bits_per_symbol])
         coded = reencode(wanted, self.rate, start_phase=0, state=state)
         return coded[: count * self.coded_per_symbol].reshape(count, self.coded_per_symbol)
+
+    def is_clean(self, *, start: int, count: int) -> bool:
+        """Whether every packet with a byte in these symbols (asked for in ascending order) could be corrected."""
+        first_byte = (self._first_bit + start * self.bits_per_symbol) // 8
+        last_byte = (self._first_bit + (start + count) * self.bits_per_symbol) // 8
+        low, high = first_byte // N_BYTES - DELAY_PACKETS, last_byte // N_BYTES
+        self._broken = [number for number in self._broken if number >= low]
+        return not any(number <= high for number in self._broken)
 
     @property
     def decoded_symbols(self) -> int:

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from tepui.chain.reception.pilot_kernels import gather_pilots
 from tepui.chain.reception.search import CARRIERS, Lock, occupied_hz
 from tepui.signals.dvbt.carriers import pilot_carriers, pilot_values
 from tepui.signals.recording import Recording
@@ -124,6 +125,16 @@ def ramp(base: Timebase) -> npt.NDArray[np.complex64]:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PilotTables:
+    """The four pilot sets side by side, as the kernels want them: bins, centred numbers and known values, (4, n)."""
+
+    bins: npt.NDArray[np.int64]
+    carriers: npt.NDArray[np.int64]
+    centred: npt.NDArray[np.float32]
+    values: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
 class PilotSet:
     """The pilots of one phase of the pattern: carriers, their centred numbers, places on the grid, known values."""
 
@@ -149,23 +160,27 @@ def pilot_sets(n_fft: int, *, inverted: bool) -> tuple[PilotSet, ...]:
     return tuple(sets)
 
 
+def pilot_tables(sets: tuple[PilotSet, ...]) -> PilotTables:
+    """The sets as tables."""
+    return PilotTables(
+        bins=np.stack([one.bins for one in sets]), carriers=np.stack([one.carriers for one in sets]),
+        centred=np.stack([one.centred for one in sets]).astype(np.float32),
+        values=np.stack([one.values for one in sets]),
+    )
+
+
 def pilot_cells(
-    spectra: npt.NDArray[np.complex64], sets: tuple[PilotSet, ...], *, base: Timebase, symbol: int,
+    spectra: npt.NDArray[np.complex64], tables: PilotTables, *, base: Timebase, symbol: int,
     turn: npt.NDArray[np.complex64],
-) -> npt.NDArray[np.complex128]:
+) -> npt.NDArray[np.complex64]:
     """Channel seen on the pilots of each symbol, in order of carriers; every phase has equally many.
 
     spectra  (n, n_fft); ``symbol`` is the number of the first; ``turn`` from ramp()
     returns  (n, n_pilots) received over sent
     """
-    n = spectra.shape[0]
-    out = np.empty((n, sets[0].carriers.size), np.complex128)
-    for phase, pilots in enumerate(sets):
-        rows = np.arange((phase - base.phase - symbol) % 4, n, 4)
-        cells = spectra[rows][:, pilots.bins]
-        if base.inverted:
-            cells = np.conj(cells)
-        out[rows] = cells * (turn[pilots.carriers] / pilots.values)[None, :]
+    out = np.empty((spectra.shape[0], tables.bins.shape[1]), np.complex64)
+    factor = (turn[tables.carriers] / tables.values).astype(np.complex64)
+    gather_pilots(spectra, tables.bins, factor, (base.phase + symbol) % 4, base.inverted, out)
     return out
 
 

@@ -15,12 +15,25 @@ import numpy.typing as npt
 
 from tepui.chain.reception.channel import interpolator
 from tepui.chain.reception.impulse import Response, arcs, extent, place_window, response_of_grid
+from tepui.chain.reception.pilot_kernels import moments, turn_pilots
 from tepui.chain.reception.search import CARRIERS, Lock
 from tepui.chain.reception.symbol_kernels import straighten
-from tepui.chain.reception.symbols import PilotSet, SymbolReader, Timebase, pilot_cells, pilot_sets, ramp, timebase_of
+from tepui.chain.reception.symbols import (
+    PilotSet,
+    PilotTables,
+    SymbolReader,
+    Timebase,
+    pilot_cells,
+    pilot_sets,
+    pilot_tables,
+    ramp,
+    timebase_of,
+)
 from tepui.signals.dvbt.carriers import tps_carriers
 
 Grid = npt.NDArray[np.complex128]
+Pilots = npt.NDArray[np.complex64]
+STEEP = 0.15
 COHERENT = 0.08
 ARC_LEAD = 0.1
 SETTLE_SYMBOLS = (8, 24, 72)
@@ -48,7 +61,7 @@ class Track:
 
 
 def track(
-    cells: npt.NDArray[np.complex128], reference: Grid, sets: tuple[PilotSet, ...], *, first_phase: int,
+    cells: Pilots, reference: Grid, sets: tuple[PilotSet, ...], tables: PilotTables, *, first_phase: int,
     good: npt.NDArray[np.bool_],
 ) -> Track:
     """Phase, slope and coherence of each symbol's pilots against a reference channel on the grid.
@@ -58,32 +71,48 @@ def track(
     good       (n_grid,) False leaves a pilot out, one that a line has hit
     """
     n = cells.shape[0]
-    phase, slope, coherence = np.empty(n), np.empty(n), np.empty(n)
-    for number, pilots in enumerate(sets):
-        rows = np.arange((number - first_phase) % 4, n, 4)
-        if rows.size == 0:
-            continue
-        known = reference[pilots.grid] * good[pilots.grid]
-        power = np.abs(known) ** 2
-        agree = cells[rows] * np.conj(known)[None, :]
-        centred = pilots.centred - (power * pilots.centred).sum() / power.sum()
-        scale = (power * centred**2).sum()
-        common = agree.sum(axis=1)
-        angle = np.angle(common)
-        tilt = np.zeros(rows.size)
-        for _ in range(2):
-            turned = agree * np.exp(-1j * (angle[:, None] + tilt[:, None] * centred[None, :]))
-            size = np.abs(turned.sum(axis=1)) / power.sum()
-            tilt += (turned.imag @ centred) / scale / np.maximum(size, 0.05)
-        turned = agree * np.exp(-1j * tilt[:, None] * centred[None, :])
-        common = turned.sum(axis=1)
-        received = (np.abs(cells[rows]) ** 2 * good[pilots.grid][None, :]).sum(axis=1)
-        # counted at the band's centre, not at the centre of the pilots' power
-        offset = (power * pilots.centred).sum() / power.sum()
-        phase[rows] = np.angle(common * np.exp(-1j * tilt * offset))
-        slope[rows] = tilt
-        coherence[rows] = np.abs(common) ** 2 / np.maximum(received * power.sum(), 1e-300)
-    return Track(phase=phase, slope=slope, coherence=coherence, slope_line=_line(slope, coherence))
+    usable = reference * good
+    known = np.stack([usable[one.grid] for one in sets])
+    power = np.abs(known) ** 2
+    total = power.sum(axis=1)
+    # counted from the centre of the pilots' power, so that phase and slope do not mix
+    offset = (power * tables.centred).sum(axis=1) / total
+    centred = (tables.centred - offset[:, None]).astype(np.float32)
+    scale = (power * centred**2).sum(axis=1)
+    scaled = (known / np.sqrt(total.mean())).astype(np.complex64)
+    sums, received = np.empty((n, 3), complex), np.empty(n)
+    moments(cells, scaled, centred, first_phase, sums, received)
+    which = (first_phase + np.arange(n)) % 4
+    sums *= np.sqrt(total.mean())
+    straight = sums * np.exp(-1j * np.angle(sums[:, :1]))
+    bend = np.where(straight[:, 2].real > 0.05 * scale[which], straight[:, 2].real, np.inf)
+    slope = straight[:, 1].imag / bend
+    common = sums[:, 0].copy()
+    steep = np.flatnonzero(np.abs(slope) * np.abs(centred).max() > STEEP)
+    for row in steep:
+        agree = cells[row] * np.conj(known[which[row]])
+        common[row], slope[row] = _steep(agree, centred[which[row]].astype(float), float(scale[which[row]]), slope[row])
+    near = np.ones(n, bool)
+    near[steep] = False
+    # the slope's own effect on the sum, to second order
+    common[near] += -1j * slope[near] * sums[near, 1] - 0.5 * slope[near] ** 2 * sums[near, 2]
+    coherence = np.abs(common) ** 2 / np.maximum(received * total[which], 1e-300)
+    return Track(
+        phase=np.angle(common * np.exp(-1j * slope * offset[which])), slope=slope, coherence=coherence,
+        slope_line=_line(slope, coherence),
+    )
+
+
+def _steep(
+    agree: npt.NDArray[np.complexfloating], centred: npt.NDArray[np.float64], scale: float, slope: float
+) -> tuple[complex, float]:
+    """Sum and slope of one symbol whose slope is too steep for a short series, by a few more steps."""
+    for _ in range(3):
+        turned = agree * np.exp(-1j * slope * centred)
+        mean = turned.sum()
+        size = max(abs(mean) * float((centred**2).mean()), 0.05 * scale)
+        slope += float((turned * np.conj(mean / max(abs(mean), 1e-300))).imag @ centred) / size
+    return complex((agree * np.exp(-1j * slope * centred)).sum()), slope
 
 
 def _line(values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]) -> tuple[float, float]:
@@ -94,7 +123,7 @@ def _line(values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]) -> 
 
 
 def grid_mean(
-    cells: npt.NDArray[np.complex128], sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
+    cells: Pilots, sets: tuple[PilotSet, ...], *, first_phase: int, n_grid: int
 ) -> tuple[Grid, npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Mean channel on the grid, how many looks each place had, and the variance of one look.
 
@@ -105,25 +134,18 @@ def grid_mean(
     looks = np.zeros(n_grid)
     for number, pilots in enumerate(sets):
         rows = cells[(number - first_phase) % 4 :: 4]
-        total[pilots.grid] += rows.sum(axis=0)
-        square[pilots.grid] += (np.abs(rows) ** 2).sum(axis=0)
+        total[pilots.grid] += rows.sum(axis=0, dtype=complex)
+        square[pilots.grid] += (np.abs(rows) ** 2).sum(axis=0, dtype=float)
         looks[pilots.grid] += rows.shape[0]
     mean = total / np.maximum(looks, 1)
     spread = np.maximum(square - looks * np.abs(mean) ** 2, 0.0) / np.maximum(looks - 1, 1)
     return mean, looks, np.where(looks > 1, spread, 0.0)
 
 
-def straightened(
-    cells: npt.NDArray[np.complex128], found: Track, sets: tuple[PilotSet, ...], *, first_phase: int
-) -> npt.NDArray[np.complex128]:
-    """Pilot cells with each symbol's common phase and the line of slopes taken out."""
-    out = np.empty_like(cells)
-    slopes = found.slopes
-    for number, pilots in enumerate(sets):
-        rows = np.arange((number - first_phase) % 4, cells.shape[0], 4)
-        turn = found.phase[rows][:, None] + slopes[rows][:, None] * pilots.centred[None, :]
-        out[rows] = cells[rows] * np.exp(-1j * turn)
-    return out
+def straightened(cells: Pilots, found: Track, tables: PilotTables, *, first_phase: int) -> Pilots:
+    """Pilot cells with each symbol's common phase and the line of slopes taken out, in place of what was given."""
+    turn_pilots(cells, tables.centred, first_phase, np.ascontiguousarray(found.phase), found.slopes)
+    return cells
 
 
 def corrected(base: Timebase, found: Track, *, rate_hz: float, symbol: int = 0) -> Timebase:
@@ -206,6 +228,7 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
     """
     base = timebase_of(lock)
     sets = pilot_sets(lock.n_fft, inverted=lock.inverted)
+    tables = pilot_tables(sets)
     n_grid = (CARRIERS[lock.n_fft] + 2) // 3
     rate_hz = reader.recording.sample_rate_hz
     low, high = reader.available(base, begin=begin, end=end)
@@ -226,13 +249,13 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         if count < 5:
             return None
         spectra = reader.spectra(base, symbol=0, count=count)
-        cells = pilot_cells(spectra, sets, base=base, symbol=0, turn=ramp(base))
+        cells = pilot_cells(spectra, tables, base=base, symbol=0, turn=ramp(base))
         if reference is None:
             reference, _, _ = grid_mean(cells[:4], sets, first_phase=base.phase, n_grid=n_grid)
-        found = track(cells, reference, sets, first_phase=base.phase, good=good)
+        found = track(cells, reference, sets, tables, first_phase=base.phase, good=good)
         if number and float(np.median(found.coherence)) < COHERENT:
             return None
-        straight = straightened(cells, found, sets, first_phase=base.phase)
+        straight = straightened(cells, found, tables, first_phase=base.phase)
         mean, looks, variance = grid_mean(straight, sets, first_phase=base.phase, n_grid=n_grid)
         good = good_places(mean, variance, looks)
         noise = float(np.median(variance[looks > 1])) if (looks > 1).any() else 0.0
