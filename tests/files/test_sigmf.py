@@ -216,7 +216,10 @@ def test_limit_an_unknown_necessary_extension_is_remarked(tmp_path):
             "x.sigmf-meta: core:dataset must be a file name without a folder ([SigMF]), not '../secret'.",
         ),
         ({"dataset": "gone.dat"}, "x.sigmf-meta has no gone.dat beside it; the samples are missing."),
-        ({"tepui:practice": "yes"}, 'x.sigmf-meta: tepui:practice in global must be true or false ([SigMF]), not "yes".'),
+        (
+            {"tepui:practice": "yes"},
+            'x.sigmf-meta: tepui:practice in global must be true or false ([SigMF]), not "yes".',
+        ),
         ({"captures": {}}, "x.sigmf-meta: captures must be a list of objects ([SigMF])."),
         (
             {"captures": [{"core:sample_start": 0}, {"core:sample_start": 1.5}]},
@@ -460,8 +463,18 @@ def test_law_a_killed_write_leaves_the_old_pair_alone(tmp_path):
     ("blocks", "changes", "error", "sentence"),
     [
         ([], {}, UnfinishedError, "was not written: not one sample came"),
-        ([np.array([np.nan], np.complex64)], {}, UnfinishedError, "was not written: a sample .* is not a finite number"),
-        ([noise(5)], {"sample_type": "ci12"}, ChoiceError, "The written sample type must be ci16_le, cf32_le, cu8 or ci8"),
+        (
+            [np.array([np.nan], np.complex64)],
+            {},
+            UnfinishedError,
+            "was not written: a sample .* is not a finite number",
+        ),
+        (
+            [noise(5)],
+            {"sample_type": "ci12"},
+            ChoiceError,
+            "The written sample type must be ci16_le, cf32_le, cu8 or ci8",
+        ),
         ([noise(5)], {"settings": {"gain": 5.0}}, ChoiceError, "A receiver setting must be attenuator_db"),
         ([noise(5)], {"sample_rate_hz": 0.0}, RangeError, "The sample rate must be a number above zero"),
         ([noise(5)], {"stretches": [Stretch(start=1, count=4)]}, RangeError, "must begin where the one before it ends"),

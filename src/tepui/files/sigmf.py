@@ -55,6 +55,8 @@ def open_sigmf(
     raises  FormatError or RangeError, one sentence, for metadata or data that cannot be used
     """
     meta_path, data_path = sigmf_files(path)
+    if not meta_path.is_file() and path.name == meta_path.name:
+        raise FormatError(f"{path} cannot be found.")
     if not meta_path.is_file():
         raise FormatError(f"{path} has no {meta_path.name} beside it; put it there, or give --type and --rate.")
     metadata = read_metadata(meta_path)

@@ -26,6 +26,8 @@ from tepui.report.theme import (
     Style,
     dimension,
     drawing,
+    letter,
+    note,
     plot,
     reading,
     save,
@@ -106,14 +108,13 @@ def _impulse_response(data: Data, style: Style) -> tuple[Figure, str, str]:
     ends = (first_us, first_us + guard_us)
     dimension(axes, x=ends, y=2.0, label=f"guard {guard_us:.3g} µs, {guard_us * speed_of_light * 1e-9:.3g} km")
     for number, (where, gain) in enumerate(echoes[:9]):
-        axes.annotate(chr(65 + number), (where, gain), xytext=(0, 9), textcoords="offset points", ha="center", fontsize=8,
-                      bbox={"boxstyle": "circle,pad=0.2", "facecolor": SHEET, "edgecolor": INK, "linewidth": 0.8})  # fmt: skip
+        letter(axes, chr(65 + number), (where, gain), away=(0, 9))
     across = axes.secondary_xaxis(-0.13, functions=(_to_km, _to_us))
     across.spines["bottom"].set_color(RULE)
     across.tick_params(length=4, width=0.8)
-    axes.annotate("µs", (1, 0), xytext=(6, -12), textcoords="offset points", xycoords="axes fraction", color=INK_SOFT)
-    axes.annotate("km", (1, -0.13), xytext=(6, -12), textcoords="offset points", xycoords="axes fraction", color=INK_SOFT)
-    axes.annotate("dB", (0, 1), xytext=(-20, 4), textcoords="offset points", xycoords="axes fraction", color=INK_SOFT)
+    note(axes, "µs", (1, 0), away=(6, -12), fraction=True, fontsize=9.5)
+    note(axes, "km", (1, -0.13), away=(6, -12), fraction=True, fontsize=9.5)
+    note(axes, "dB", (0, 1), away=(-20, 6), fraction=True, fontsize=9.5)
     lines = []
     for number, (where, gain) in enumerate(echoes[:9]):
         away_m = where * speed_of_light * 1e-6
@@ -146,10 +147,9 @@ def _mer_by_carrier(data: Data, style: Style) -> tuple[Figure, str, str]:
     axes = plot(figure)
     axes.plot(frequency, level, linestyle="none", marker=".", markersize=2.2, color=style.trace, rasterized=True)
     if struck:
-        axes.plot(frequency[hit], level[hit], linestyle="none", marker="o", markersize=6, markerfacecolor="none", color=INK)
+        axes.plot(frequency[hit], level[hit], "o", markersize=6, markerfacecolor="none", color=INK)
     _mer_scale(axes, level, data["finding"])
-    axes.annotate("MHz from the centre", (1, 0), xytext=(0, -32), textcoords="offset points", xycoords="axes fraction",
-                  ha="right", color=INK_SOFT)  # fmt: skip
+    note(axes, "MHz from the centre", (1, 0), away=(0, -34), fraction=True, ha="right", fontsize=9.5)
     spoken = _beside(figure, data["finding"], style)
     _notes(figure, ["line across: MER of all carriers", *(["rings: hit by a line"] if struck else [])])
     return figure, title, f"MER of each carrier of {data['mode']}; {words}; {spoken}."
@@ -158,13 +158,13 @@ def _mer_by_carrier(data: Data, style: Style) -> tuple[Figure, str, str]:
 def _mer_by_symbol(data: Data, style: Style) -> tuple[Figure, str, str]:
     time, level = np.asarray(data["time_s"]), np.asarray(data["mer_db"])
     title = "MER over time"
-    figure = sheet(title, "All data carriers, symbol by symbol or in short groups of symbols.", data["mode"], style=style)
+    sentence = "All data carriers, symbol by symbol or in short groups of symbols."
+    figure = sheet(title, sentence, data["mode"], style=style)
     axes = plot(figure)
     scale, unit = (1e3, "ms") if time.size and time.max() < 2 else (1.0, "s")
     axes.plot(time * scale, level, linestyle="none", marker=".", markersize=3, color=style.trace, rasterized=True)
     _mer_scale(axes, level, data["finding"])
-    axes.annotate(f"{unit} from the first sample", (1, 0), xytext=(0, -32), textcoords="offset points",
-                  xycoords="axes fraction", ha="right", color=INK_SOFT)  # fmt: skip
+    note(axes, f"{unit} from the first sample", (1, 0), away=(0, -34), fraction=True, ha="right", fontsize=9.5)
     spoken = _beside(figure, data["finding"], style)
     _notes(figure, ["line across: MER of all symbols"])
     return figure, title, f"MER over time of {data['mode']}; {spoken}."
@@ -177,7 +177,7 @@ def _mer_scale(axes: Any, level: Any, finding: Finding) -> None:
         low, high = float(np.percentile(level, 0.5)), float(np.percentile(level, 99.5))
         room = max(0.25 * (high - low), 0.5)
         axes.set_ylim(min(low, float(level.min())) - room, high + room)
-    axes.annotate("dB", (0, 1), xytext=(-20, 4), textcoords="offset points", xycoords="axes fraction", color=INK_SOFT)
+    note(axes, "dB", (0, 1), away=(-20, 6), fraction=True, fontsize=9.5)
 
 
 DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {

@@ -6,7 +6,7 @@ Source  our own design; face National Park, SIL Open Font License (fonts/OFL.txt
 Holds   Literal colours, so that a picture prints and travels alone.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -65,26 +65,39 @@ def drawing() -> Iterator[None]:
         yield
 
 
-def sheet(title: str, sentence: str, foot: str, *, style: Style) -> Figure:
+def sheet(title: str, sentence: str, foot: str, *, style: Style, height_in: float = HEIGHT_IN) -> Figure:
     """An empty sheet: frame with the mountain's flat top, title, one sentence, title block."""
-    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), facecolor=SHEET)
-    left, right, low, high, top = 0.018, 0.982, 0.03, 0.945, 0.982
+    figure = Figure(figsize=(WIDTH_IN, height_in), facecolor=SHEET)
+
+    def down(inches: float) -> float:
+        return 1 - inches / height_in
+
+    left, right, low, high, top = 0.018, 0.982, 0.156 / height_in, down(0.286), down(0.094)
     outline = [
         (left, low), (left, high), (0.03, high), (0.036, top), (0.125, top), (0.131, high), (right, high), (right, low),
         (left, low),
     ]  # fmt: skip
     figure.add_artist(Line2D([x for x, _ in outline], [y for _, y in outline], color=INK, linewidth=1.6))
-    figure.text(0.0805, 0.9525, "tepui", ha="center", fontsize=11, weight="bold")
-    figure.text(0.04, 0.88, title, fontsize=16)
-    figure.text(0.04, 0.835, sentence, fontsize=9.5, color=INK_SOFT)
-    figure.add_artist(Line2D([left, right], [0.085, 0.085], color=INK, linewidth=1.0))
-    figure.text(0.04, 0.045, foot, fontsize=8.5, color=INK_SOFT)
+    figure.text(0.0805, down(0.247), "tepui", ha="center", fontsize=11, weight="bold")
+    figure.text(0.04, down(0.624), title, fontsize=16)
+    figure.text(0.04, down(0.858), sentence, fontsize=9.5, color=INK_SOFT)
+    figure.add_artist(Line2D([left, right], [0.442 / height_in] * 2, color=INK, linewidth=1.0))
+    figure.text(0.04, 0.234 / height_in, foot, fontsize=8.5, color=INK_SOFT)
     if style.practice:
-        figure.text(
-            0.965, 0.955, "practice", ha="right", fontsize=10, weight="bold",
-            bbox={"boxstyle": "square,pad=0.25", "facecolor": SHEET, "edgecolor": INK, "hatch": "////", "linewidth": 1},
-        )  # fmt: skip
+        _stamp(figure, right=0.955, top=down(0.42), height=0.26 / height_in)
     return figure
+
+
+def _stamp(figure: Figure, *, right: float, top: float, height: float) -> None:
+    """What was not read: a hatched field and the words, in one frame."""
+    width, field = 0.215, 0.03
+    figure.add_artist(
+        Rectangle((right - width, top - height), field, height, facecolor="none", edgecolor=RULE, hatch="////", lw=0)
+    )
+    figure.add_artist(Rectangle((right - width, top - height), width, height, facecolor="none", edgecolor=INK, lw=1))
+    figure.add_artist(Line2D([right - width + field] * 2, [top - height, top], color=INK, linewidth=1))
+    middle = right - (width - field) / 2
+    figure.text(middle, top - height / 2, "practice, nothing measured", ha="center", va="center_baseline", fontsize=8.5)
 
 
 def plot(figure: Figure, *, right: float = RIGHT, bottom: float = BOTTOM) -> Axes:
@@ -128,29 +141,115 @@ def wall(axes: Axes, *, x: float, side: str, width: float, label: str) -> None:
     """A limit on the x axis: a thick line, hatched on the side not to be on."""
     low, high = axes.get_ylim()
     start = x if side == "right" else x - width
-    axes.add_patch(Rectangle((start, low), width, high - low, facecolor="none", edgecolor=RULE, hatch="////", linewidth=0))
+    hatched(axes, (start, start + width), (low, high))
     axes.plot([x, x], [low, high], color=INK, linewidth=2.2, solid_capstyle="butt")
-    axes.annotate(label, (x, high), xytext=(0, 3), textcoords="offset points", ha="center", fontsize=8.5, color=INK_SOFT)
+    note(axes, label, (x, high), away=(0, 3), ha="center")
 
 
 def dimension(axes: Axes, *, x: tuple[float, float], y: float, label: str) -> None:
     """A dimension line along x with arrows at both ends."""
-    axes.annotate("", (x[0], y), (x[1], y), arrowprops={"arrowstyle": "<|-|>", "color": INK, "lw": 0.8, "shrinkA": 0,
-                                                         "shrinkB": 0, "mutation_scale": 8})  # fmt: skip
-    axes.annotate(label, (sum(x) / 2, y), xytext=(0, 2), textcoords="offset points", ha="center", va="bottom", fontsize=8.5,
-                  bbox={"facecolor": SHEET, "edgecolor": "none", "pad": 1})  # fmt: skip
+    _arrows(axes, (x[0], y), (x[1], y))
+    note(axes, label, (sum(x) / 2, y), away=(0, 2), ha="center", va="bottom", color=INK, knock=True)
+
+
+def depth(axes: Axes, *, x: float, y: tuple[float, float], label: str) -> None:
+    """A dimension line along y with arrows at both ends, lettered so as to be read from the right."""
+    _arrows(axes, (x, y[0]), (x, y[1]))
+    note(axes, label, (x, sum(y) / 2), away=(-2, 0), ha="right", va="center", color=INK, knock=True, rotation=90)
+
+
+def _arrows(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:
+    style = {"arrowstyle": "<|-|>", "color": INK, "lw": 0.8, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 8}
+    axes.annotate("", start, end, arrowprops=style, annotation_clip=False)
+
+
+def hatched(axes: Axes, x: tuple[float, float], y: tuple[float, float]) -> None:
+    """Ground past a wall."""
+    axes.add_patch(
+        Rectangle((x[0], y[0]), x[1] - x[0], y[1] - y[0], facecolor="none", edgecolor=RULE, hatch="////", linewidth=0)
+    )
+
+
+def note(
+    axes: Axes,
+    text: str,
+    where: tuple[float, float],
+    *,
+    away: tuple[float, float] = (0, 0),
+    color: str = INK_SOFT,
+    knock: bool = False,
+    fraction: bool = False,
+    **settings: Any,
+) -> None:
+    """Lettering beside a point, ``away`` in points; ``knock`` keeps lines out of it, ``fraction`` counts in axes."""
+    box = {"facecolor": SHEET, "edgecolor": "none", "pad": 1} if knock else None
+    axes.annotate(
+        text, where, xytext=away, textcoords="offset points", color=color, bbox=box, annotation_clip=False,
+        xycoords="axes fraction" if fraction else "data", **{"fontsize": 8.5, **settings},
+    )  # fmt: skip
+
+
+def letter(axes: Axes, text: str, where: tuple[float, float], *, away: tuple[float, float] = (0, 0)) -> None:
+    """A circled letter that names a part of the drawing."""
+    ring = {"boxstyle": "circle,pad=0.2", "facecolor": SHEET, "edgecolor": INK, "linewidth": 0.8}
+    axes.annotate(text, where, xytext=away, textcoords="offset points", ha="center", va="bottom", fontsize=8, bbox=ring)
+
+
+def doubt_bar(
+    figure: Figure,
+    place: tuple[float, float, float, float],
+    *,
+    scale: tuple[float, float],
+    bars: Sequence[tuple[float, float, float]],
+    limit: float | None,
+    limit_label: str,
+    style: Style,
+) -> None:
+    """Values with their doubts as dimension lines over one ruler, the limit a wall hatched above it.
+
+    place  left, bottom, width, height of the figure;  bars  (low, value, high), drawn from the top down
+    """
+    axes = figure.add_axes(place, facecolor="none")
+    axes.set_xlim(*scale)
+    axes.set_ylim(0, len(bars) + 0.3)
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    axes.set_yticks([])
+    axes.tick_params(length=3, width=0.8, labelsize=8.5)
+    if limit is not None:
+        hatched(axes, (limit, min(scale[1], limit + 0.06 * (scale[1] - scale[0]))), (0.15, len(bars) + 0.2))
+        axes.plot([limit] * 2, [0, len(bars) + 0.3], color=INK, linewidth=2.2, solid_capstyle="butt")
+        note(axes, limit_label, (limit, len(bars) + 0.3), away=(0, 3), ha="center")
+    narrow = 0.12 * (scale[1] - scale[0])
+    for number, (low, value, high) in enumerate(bars):
+        y = len(bars) - number - 0.45
+        axes.plot([low, low, high, high], [y, y, y, y], color=style.trace, linewidth=0.9)
+        for end in (low, high):
+            axes.plot([end, end], [y - 0.22, y + 0.22], color=style.trace, linewidth=0.9)
+        if high - low < narrow:  # arrows come from outside, as on any drawing
+            for end, start in ((low, low - narrow / 2), (high, high + narrow / 2)):
+                arrow = {"arrowstyle": "-|>", "color": style.trace, "lw": 0.9, "shrinkA": 0, "shrinkB": 0,
+                         "mutation_scale": 7}  # fmt: skip
+                axes.annotate("", (end, y), (start, y), arrowprops=arrow)
+        else:
+            arrow = {"arrowstyle": "<|-|>", "color": style.trace, "lw": 0.9, "shrinkA": 0, "shrinkB": 0,
+                     "mutation_scale": 7}  # fmt: skip
+            axes.annotate("", (low, y), (high, y), arrowprops=arrow)
+        face = SHEET if style.practice else style.trace
+        axes.plot([value], [y], marker="o", markersize=5.5, markerfacecolor=face, markeredgecolor=style.trace)
 
 
 def save(figure: Figure, folder: Path, name: str, *, title: str, description: str) -> list[Path]:
     """Write NAME.svg and NAME.png; the same figure gives the same bytes."""
     vector, pixels = folder / f"{name}.svg", folder / f"{name}.png"
     figure.set_canvas(FigureCanvasSVG(figure))
-    figure.savefig(vector, format="svg", facecolor=SHEET, metadata={"Date": None, "Title": title, "Description": description})
+    told = {"Title": title, "Description": description}
+    figure.savefig(vector, format="svg", facecolor=SHEET, metadata={"Date": None, **told})
     text = vector.read_text(encoding="utf-8")
-    spoken = f'<title>{_escaped(title)}</title>\n <desc>{_escaped(description)}</desc>\n '
+    spoken = f"<title>{_escaped(title)}</title>\n <desc>{_escaped(description)}</desc>\n "
     vector.write_text(text.replace(" <metadata>", f" {spoken}<metadata>", 1), encoding="utf-8")
     figure.set_canvas(FigureCanvasAgg(figure))
-    figure.savefig(pixels, format="png", dpi=DPI, facecolor=SHEET, metadata={"Software": None, "Description": description})
+    figure.savefig(pixels, format="png", dpi=DPI, facecolor=SHEET, metadata={"Software": None, **told})
     return [vector, pixels]
 
 

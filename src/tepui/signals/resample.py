@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.ground.errors import RangeError
-from tepui.signals.resample_kernels import copy_rows, derotate, resample_rows
+from tepui.signals.resample_kernels import derotate, derotate_rows, resample_rows
 
 ATTENUATION_DB = 100.0
 PHASES = 256
@@ -78,22 +78,36 @@ def read_rows(
     starts: npt.NDArray[np.float64],
     step: float,
     count: int,
-    interpolator: Interpolator | None,
+    interpolator: Interpolator,
 ) -> npt.NDArray[np.complex64]:
     """Rows of ``count`` samples read at times starts[r] + n step within the block.
 
-    parts         real and imaginary part of the block
-    interpolator  None copies: step must be 1 and the starts whole
-    returns       (rows, count) complex64
-    raises        RangeError where a row would reach outside the block
+    parts    real and imaginary part of the block, from ``turn_back``
+    returns  (rows, count) complex64
+    raises   RangeError where a row would reach outside the block
     """
     out = np.empty((starts.size, count), np.complex64)
-    margin = 0 if interpolator is None else interpolator.margin
-    last = starts.max(initial=0.0) + (count - 1) * step
-    if starts.min(initial=float(margin)) < margin or last > parts[0].size - 1 - margin:
-        raise RangeError(f"rows from {starts.min():g} to {last:g} reach outside a block of {parts[0].size} samples.")
-    if interpolator is None:
-        copy_rows(parts[0], parts[1], np.ascontiguousarray(np.rint(starts), dtype=np.int64), out)
-    else:
-        resample_rows(parts[0], parts[1], np.ascontiguousarray(starts), step, interpolator.table, out)
+    _require_inside(starts, (count - 1) * step, size=parts[0].size, margin=interpolator.margin)
+    resample_rows(parts[0], parts[1], np.ascontiguousarray(starts), step, interpolator.table, out)
     return out
+
+
+def whole_rows(
+    samples: npt.NDArray[np.complex64], *, starts: npt.NDArray[np.int64], count: int, cycles_per_sample: float, first: int
+) -> npt.NDArray[np.complex64]:
+    """Rows of ``count`` samples as they are, shifted down by a frequency, phase-true as ``turn_back``.
+
+    samples  (n,) as read, the first of them number ``first`` of the recording; starts are places in it
+    raises   RangeError where a row would reach outside the block
+    """
+    out = np.empty((starts.size, count), np.complex64)
+    _require_inside(starts, count - 1, size=samples.size, margin=0)
+    block = np.require(samples, np.complex64, ["C", "W"])
+    derotate_rows(block, cycles_per_sample, first, np.ascontiguousarray(starts, dtype=np.int64), out)
+    return out
+
+
+def _require_inside(starts: npt.NDArray[np.generic], length: float, *, size: int, margin: int) -> None:
+    low, high = float(starts.min()), float(starts.max()) + length
+    if low < margin or high > size - 1 - margin:
+        raise RangeError(f"rows from {low:g} to {high:g} reach outside a block of {size} samples.")

@@ -67,10 +67,23 @@ def resample_rows(real: Any, imag: Any, starts: Any, step: float, table: Any, ou
             out[row, n] = complex(sum_r, sum_i)
 
 
-@kernel("void(float32[::1], float32[::1], int64[::1], complex64[:,::1])")
-def copy_rows(real: Any, imag: Any, starts: Any, out: Any) -> None:
-    """Copy rows that begin at whole samples."""
+@kernel("void(complex64[::1], float64, int64, int64[::1], complex64[:,::1])", fast=True)
+def derotate_rows(samples: Any, cycles_per_sample: float, first: int, starts: Any, out: Any) -> None:
+    """Rows that begin at whole samples of the block, shifted down by a frequency."""
+    size = 1024
+    table = np.empty(size, np.complex64)
+    for n in range(size):
+        angle = -2.0 * math.pi * ((cycles_per_sample * n) % 1.0)
+        table[n] = complex(math.cos(angle), math.sin(angle))
+    count = out.shape[1]
     for row in range(out.shape[0]):
-        base = np.uint64(starts[row])
-        for n in range(out.shape[1]):
-            out[row, n] = complex(real[base + np.uint64(n)], imag[base + np.uint64(n)])
+        begin = 0
+        while begin < count:
+            stop = min(count, begin + size)
+            base = starts[row] + begin
+            angle = -2.0 * math.pi * ((cycles_per_sample * (first + base)) % 1.0)
+            block = np.complex64(complex(math.cos(angle), math.sin(angle)))
+            at = np.uint64(base)
+            for n in range(stop - begin):
+                out[row, begin + n] = samples[at + np.uint64(n)] * (block * table[n])
+            begin = stop

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.reception.quality_kernels import gather_words, judge, nearest, regress, scatter
+from tepui.ground.tasks import map_tasks
 from tepui.signals.dvbt.carriers import data_carriers
 from tepui.signals.dvbt.interleavers import coded_bit_order
 from tepui.signals.dvbt.mapping import constellation_points, levels
@@ -28,6 +29,7 @@ WORDS = {
 }
 DENSITY_BINS = 192
 DENSITY_REACH = 1.6
+JUDGED_ROWS = 64
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +42,7 @@ class Alphabet:
     per_axis: int
     carriers: npt.NDArray[np.int32]
     order: npt.NDArray[np.int32]
+    data: npt.NDArray[np.float32]
 
     def looks(self, n: int, phase: int, n_carriers: int, *, stride: int = 1) -> npt.NDArray[np.int64]:
         """How often each carrier is a data cell in every ``stride``-th of n symbols from ``phase`` on. (K,)"""
@@ -57,7 +60,11 @@ def alphabet(mode: Mode) -> Alphabet:
     carriers = np.stack([data_carriers(mode.n_fft, phase) for phase in range(4)]).astype(np.int32)
     width = mode.bits_per_cell_hp
     orders = np.stack([coded_bit_order(mode.n_fft, width, parity) for parity in (0, 1)])
+    data = np.zeros((4, mode.n_carriers), np.float32)
+    for phase in range(4):
+        data[phase, carriers[phase]] = 1
     return Alphabet(
+        data=data,
         points=np.array(constellation_points(mode.constellation, mode.alpha), dtype=np.complex64), axis=np.array([level[0], gap], np.float32), words=WORDS[level.size],
         per_axis=level.size, carriers=carriers, order=np.ascontiguousarray(orders, dtype=np.int32),
     )
@@ -86,7 +93,7 @@ def scatter_by_carrier(
     """
     n_carriers = cells.shape[1]
     error, power = np.zeros(n_carriers), np.zeros(n_carriers)
-    scatter(cells, inverse, letters.carriers, phase, letters.axis, letters.per_axis, error, power, stride)
+    scatter(cells, inverse, letters.data, phase, letters.axis, letters.per_axis, error, power, stride)
     looks = letters.looks(cells.shape[0], phase, n_carriers, stride=stride).astype(float)
     excess = power / np.maximum(looks, 1) - 1.0
     mean = np.maximum(error / np.maximum(looks, 1), excess - 3.0 / np.sqrt(np.maximum(looks, 1)))
@@ -98,6 +105,7 @@ class Quality:
     """Running sums over rounds; all in equalised cells, whose mean power is one."""
 
     n_carriers: int
+    workers: int | None = None
     error_carrier: Floats = field(init=False)
     count_carrier: npt.NDArray[np.int64] = field(init=False)
     density: npt.NDArray[np.int64] = field(init=False)
@@ -130,8 +138,18 @@ class Quality:
         steady   the channel stood still, so each carrier's own fit may replace the receiver's estimate
         """
         n, n_carriers = cells.shape
-        cross, power = np.zeros(n_carriers, complex), np.zeros(n_carriers)
-        regress(cells, index, letters.carriers, phase, letters.points, cross, power)
+        starts = range(0, n, JUDGED_ROWS)
+
+        def fitted(start: int) -> tuple[npt.NDArray[np.complex128], Floats]:
+            stop = start + JUDGED_ROWS
+            cross, power = np.zeros(n_carriers, complex), np.zeros(n_carriers)
+            regress(cells[start:stop], index[start:stop], letters.carriers, (phase + start) % 4, letters.points, cross,
+                    power)  # fmt: skip
+            return cross, power
+
+        fits = map_tasks(fitted, starts, workers=self.workers)
+        cross = np.sum([part[0] for part in fits], axis=0)
+        power = np.sum([part[1] for part in fits], axis=0)
         looks = letters.looks(n, phase, n_carriers)
         fit = cross / np.maximum(power, 1e-30)
         raised = np.ones(n_carriers)
@@ -139,12 +157,24 @@ class Quality:
             usable = (looks >= 2) & (np.abs(fit) > 1e-12)
             inverse = np.where(usable, 1 / np.where(usable, fit, 1), inverse[0])[None, :].astype(np.complex64)
             raised = np.where(usable, looks / np.maximum(looks - 1, 1), 1.0)
-        error = np.zeros(n_carriers)
         error_symbol, power_symbol = np.zeros(n), np.zeros(n)
-        differ = judge(
-            cells, np.ascontiguousarray(inverse), index, letters.carriers, phase, letters.points, letters.axis,
-            letters.per_axis, letters.words, ONES, error, error_symbol, power_symbol, self.density, DENSITY_REACH,
-        )
+        inverse = np.ascontiguousarray(inverse)
+
+        def judged(start: int) -> tuple[int, Floats, npt.NDArray[np.int64]]:
+            stop = start + JUDGED_ROWS
+            error, density = np.zeros(n_carriers), np.zeros_like(self.density)
+            rows = inverse if inverse.shape[0] == 1 else inverse[start:stop]
+            differ = judge(
+                cells[start:stop], rows, index[start:stop], letters.carriers, letters.data, (phase + start) % 4,
+                letters.points, letters.axis, letters.per_axis, letters.words, ONES, error, error_symbol[start:stop],
+                power_symbol[start:stop], density, DENSITY_REACH,
+            )
+            return int(differ), error, density
+
+        parts = map_tasks(judged, starts, workers=self.workers)
+        error = np.sum([part[1] for part in parts], axis=0)
+        self.density += np.sum([part[2] for part in parts], axis=0)
+        differ = sum(part[0] for part in parts)
         if aided:
             self.bit_errors += differ
             self.bits += index.size * int(letters.points.size).bit_length() - index.size

@@ -302,7 +302,7 @@ class _Follower:
         self.demap = SoftDemapper(mode)
         self.stream = StreamDecoder(mode, symbol=run.first_in_superframe, workers=self.workers, sink=self.sink)
         run.counts = self.stream.counts
-        run.quality = Quality(mode.n_carriers)
+        run.quality = Quality(mode.n_carriers, workers=self.workers)
 
     def _decode(self, item: Round) -> None:
         letters, demap, stream, mode = self.letters, self.demap, self.stream, self.run.mode
@@ -315,11 +315,20 @@ class _Follower:
         inverse = np.where(size > 1e-15, np.conj(item.channel) / np.maximum(size, 1e-15) ** 2, 0).astype(np.complex64)
         stride = max(1, n // FIRST_LOOK_ROWS)
         parity = self._place(item.symbol) % 2
+
         starts = list(range(0, n, BATCH))
 
-        error, seen = scatter_by_carrier(
-            item.cells, inverse, phase=item.phase, letters=letters, stride=stride
-        )
+        def scattered(start: int) -> tuple[Floats, Floats]:
+            stop = min(start + BATCH, n)
+            rows = inverse if inverse.shape[0] == 1 else np.ascontiguousarray(inverse[start:stop])
+            error, looks = scatter_by_carrier(
+                item.cells[start:stop], rows, phase=(item.phase + start) % 4, letters=letters, stride=stride
+            )
+            return error * looks, looks
+
+        parts = map_tasks(scattered, starts, workers=self.workers)
+        seen = np.sum([part[1] for part in parts], axis=0)
+        error = np.sum([part[0] for part in parts], axis=0) / np.maximum(seen, 1)
         power = (np.abs(item.channel) ** 2).mean(axis=0)
         weight = self._weights(error * power, seen, item.noise)
 

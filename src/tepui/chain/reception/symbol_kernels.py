@@ -34,18 +34,22 @@ def straighten(spectra: Any, ramp: Any, phase: Any, slope: Any, conjugate: bool,
             stop = min(start + size, n_carriers)
             angle = -(phase[row] + slope[row] * (start - centre))
             block = np.complex64(complex(math.cos(angle), math.sin(angle)))
+            # below the centre bins count down from the top, from the centre on up from zero: two straight runs
+            turn = min(max(centre, start), stop)
             if conjugate:
-                for k in range(start, stop):
-                    place = centre - k
-                    if place < 0:
-                        place += n_fft
+                for k in range(start, turn):
+                    out[row, k] = np.conj(spectra[row, centre - k]) * (ramp[k] * (block * table[k - start]))
+                for k in range(turn, stop):
+                    place = centre - k + n_fft if k > centre else 0
                     out[row, k] = np.conj(spectra[row, place]) * (ramp[k] * (block * table[k - start]))
             else:
-                for k in range(start, stop):
-                    place = k - centre
-                    if place < 0:
-                        place += n_fft
-                    out[row, k] = spectra[row, place] * (ramp[k] * (block * table[k - start]))
+                low = np.uint64(n_fft - centre + start)
+                for k in range(turn - start):
+                    out[row, start + k] = spectra[row, low + np.uint64(k)] * (ramp[start + k] * (block * table[k]))
+                high = np.uint64(max(turn - centre, 0))
+                for k in range(stop - turn):
+                    rotor = block * table[turn - start + k]
+                    out[row, turn + k] = spectra[row, high + np.uint64(k)] * (ramp[turn + k] * rotor)
             start = stop
 
 

@@ -19,7 +19,7 @@ from tepui.chain.reception.pilot_kernels import gather_pilots
 from tepui.chain.reception.search import CARRIERS, Lock, occupied_hz
 from tepui.signals.dvbt.carriers import pilot_carriers, pilot_values
 from tepui.signals.recording import Recording
-from tepui.signals.resample import design_interpolator, read_rows, turn_back
+from tepui.signals.resample import design_interpolator, read_rows, turn_back, whole_rows
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,11 +105,14 @@ class SymbolReader:
         begin = math.floor(starts[0]) - margin
         end = math.ceil(starts[-1] + (base.n_fft - 1) * base.step) + margin + 2
         block = self.recording.read(begin, end - begin)
-        parts = turn_back(block, cycles_per_sample=base.offset_hz / rate_hz, first=begin)
-        rows = read_rows(
-            parts, starts=starts - begin, step=1.0 if direct else base.step, count=base.n_fft,
-            interpolator=None if direct else self.interpolator,
-        )
+        cycles = base.offset_hz / rate_hz
+        if direct:
+            whole = (starts - begin).astype(np.int64)
+            rows = whole_rows(block, starts=whole, count=base.n_fft, cycles_per_sample=cycles, first=begin)
+        else:
+            parts = turn_back(block, cycles_per_sample=cycles, first=begin)
+            rows = read_rows(parts, starts=starts - begin, step=base.step, count=base.n_fft,
+                             interpolator=self.interpolator)  # fmt: skip
         return np.asarray(scipy.fft.fft(rows, axis=1, overwrite_x=True, workers=1), dtype=np.complex64)
 
 
