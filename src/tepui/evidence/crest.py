@@ -115,3 +115,11 @@ def crest_db(
     )
     mean_db = 10 / math.log(10) / math.sqrt(independent)
     return estimate(level, count=(high - low) / 2, mean_power=mean_db, step=10 * math.log10(2) / 1024)
+
+
+def gaussian_probability(level_db: Floats) -> Floats:
+    """Probability of complex Gaussian noise to pass levels above its mean, exp(-a).
+
+    level_db  (n,)
+    """
+    return np.asarray(np.exp(-(10 ** (level_db / 10))))

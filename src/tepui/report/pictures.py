@@ -16,6 +16,7 @@ from scipy.constants import speed_of_light
 
 from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
+from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.theme import (
     COLUMN,
     INK,
@@ -185,4 +186,6 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "impulse_response": _impulse_response,
     "mer_by_carrier": _mer_by_carrier,
     "mer_by_symbol": _mer_by_symbol,
+    "spectrum": spectrum,
+    "ccdf": ccdf,
 }

@@ -100,9 +100,9 @@ def _stamp(figure: Figure, *, right: float, top: float, height: float) -> None:
     figure.text(middle, top - height / 2, "practice, nothing measured", ha="center", va="center_baseline", fontsize=8.5)
 
 
-def plot(figure: Figure, *, right: float = RIGHT, bottom: float = BOTTOM) -> Axes:
+def plot(figure: Figure, *, left: float = LEFT, right: float = RIGHT, bottom: float = BOTTOM) -> Axes:
     """Axes with rulers on two sides only, ticks outside, no grid."""
-    axes = figure.add_axes((LEFT, bottom, right - LEFT, TOP - bottom), facecolor=SHEET)
+    axes = figure.add_axes((left, bottom, right - left, TOP - bottom), facecolor=SHEET)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     axes.tick_params(direction="out", length=4, width=0.8)
@@ -113,28 +113,46 @@ def reading(
     figure: Figure, *, label: str, value: str, doubt: str, unit: str, standing: str, style: Style, top: float = TOP
 ) -> None:
     """The number a picture exists for, large, beside it, with its mark and doubt."""
+    down = HEIGHT_IN / figure.get_figheight()
     figure.add_artist(Line2D([COLUMN, 0.955], [top, top], color=INK, linewidth=1.4))
-    figure.text(COLUMN, top - 0.05, label, fontsize=10)
+    figure.text(COLUMN, top - 0.05 * down, label, fontsize=10)
     colour = style.trace if standing == "measured" else INK
-    _mark(figure, COLUMN + 0.012, top - 0.121, standing=standing, style=style)
-    number = figure.text(COLUMN + 0.032, top - 0.14, value, fontsize=26, color=colour)
+    _mark(figure, COLUMN + 0.012, top - 0.121 * down, standing=standing, style=style)
+    value, doubt = (text.replace("-", "\N{MINUS SIGN}") for text in (value, doubt))
+    number = figure.text(COLUMN + 0.032, top - 0.14 * down, value, fontsize=26, color=colour)
     figure.draw_without_rendering()
     box = number.get_window_extent()
     end = box.x1 / figure.bbox.width
-    figure.text(end + 0.008, top - 0.14, f"{doubt} {unit}".strip(), fontsize=11, color=colour)
+    figure.text(end + 0.008, top - 0.14 * down, f"{doubt} {unit}".strip(), fontsize=11, color=colour)
 
 
 def _mark(figure: Figure, x: float, y: float, *, standing: str, style: Style) -> None:
+    """How the number stands: disc, ring, wall and arrow, or four corners; hatched in practice."""
+    wide = 0.0065
+    tall = wide * WIDTH_IN / figure.get_figheight()
+
+    def stroke(points: Sequence[tuple[float, float]]) -> None:
+        across, up = [x + wide * a for a, _ in points], [y + tall * b for _, b in points]
+        figure.add_artist(Line2D(across, up, color=INK, linewidth=1.2))
+
+    if standing in ("at_most", "at_least"):
+        side = 1 if standing == "at_most" else -1
+        stroke([(side, -1), (side, 1)])
+        stroke([(side, 0), (-side, 0)])
+        stroke([(-0.3 * side, 0.7), (-side, 0), (-0.3 * side, -0.7)])
+        return
+    if standing == "unknown":
+        for a, b in ((-1, -1), (-1, 1), (1, 1), (1, -1)):
+            stroke([(0.4 * a, b), (a, b), (a, 0.4 * b)])
+        return
     measured = standing == "measured"
     face = style.trace if measured and not style.practice else SHEET
-    marker = Line2D(
-        [x], [y], marker="o", markersize=8, markerfacecolor=face, markeredgecolor=style.trace if measured else INK,
-        markeredgewidth=1.4, linestyle="none",
-    )  # fmt: skip
-    figure.add_artist(marker)
-    if measured and style.practice:  # hatched disc: two strokes inside the ring
-        for away in (-0.0022, 0.0022):
-            figure.add_artist(Line2D([x + away - 0.0022, x + away + 0.0022], [y - 0.005, y + 0.005], color=INK, lw=0.9))
+    edge = style.trace if measured else INK
+    ring = {"marker": "o", "markersize": 8, "markerfacecolor": face, "markeredgecolor": edge, "markeredgewidth": 1.4}
+    figure.add_artist(Line2D([x], [y], linestyle="none", **ring))
+    if measured and style.practice:
+        for away in (-0.35, 0.35):
+            stroke([(away - 0.35, -0.45), (away + 0.35, 0.45)])
 
 
 def wall(axes: Axes, *, x: float, side: str, width: float, label: str) -> None:

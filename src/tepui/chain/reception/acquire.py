@@ -110,7 +110,7 @@ def followed_back(reader: SymbolReader, settled: Settled, *, floor: int) -> Sett
         start = earliest - count
         spectra = reader.spectra(base, symbol=start, count=count)
         cells = pilot_cells(spectra, tables, base=base, symbol=start, turn=ramp(base))
-        found = track(cells, settled.reference, sets, tables, first_phase=(base.phase + start) % 4, good=settled.good)
+        found = track(cells, settled.reference, sets, tables, first_phase=(base.phase + start) % 4, weight=settled.weight)
         bad = np.flatnonzero(found.coherence < HELD)
         if bad.size:
             earliest = start + int(bad[-1]) + 1

@@ -167,7 +167,7 @@ def averaging_window(*, look_noise: float, moved: list[float], n_symbols: int) -
         weight = widths * (1 - centre / window)
         mean = float((np.array(inside or [0.0]) * weight).sum() / weight.sum())
         error = look_noise * 4 / min(window, n_symbols) + mean / 2
-        if error < least:
+        if error < least * (0.9 if best else 1.0):
             best, least = window, error
     return best
 

@@ -26,9 +26,15 @@ def gather_pilots(spectra: Any, bins: Any, factor: Any, phase: int, conjugate: b
             out[row, p] = value * factor[which, p]
 
 
-@kernel("void(complex64[:,::1], complex64[:,::1], float32[:,::1], int64, complex128[:,::1], float64[::1])", fast=True)
-def moments(cells: Any, known: Any, centred: Any, phase: int, sums: Any, received: Any) -> None:
-    """sums[s, 0..2] = sum of cells conj(known) c^0, c^1, c^2; received[s] = power of the cells where known is not 0."""
+@kernel(
+    "void(complex64[:,::1], complex64[:,::1], float32[:,::1], float32[:,::1], int64, complex128[:,::1], float64[::1])",
+    fast=True,
+)
+def moments(cells: Any, known: Any, weight: Any, centred: Any, phase: int, sums: Any, received: Any) -> None:
+    """sums[s, 0..2] = sum of cells conj(known) c^0, c^1, c^2; received[s] = weighted power of the cells.
+
+    known carries the weights already
+    """
     for row in range(cells.shape[0]):
         which = (phase + row) % 4
         zero_r = np.float32(0.0)
@@ -44,8 +50,7 @@ def moments(cells: Any, known: Any, centred: Any, phase: int, sums: Any, receive
             c = centred[which, p]
             a_r = x.real * k.real + x.imag * k.imag
             a_i = x.imag * k.real - x.real * k.imag
-            used = np.float32(1.0) if (k.real != 0 or k.imag != 0) else np.float32(0.0)
-            power += used * (x.real * x.real + x.imag * x.imag)
+            power += weight[which, p] * (x.real * x.real + x.imag * x.imag)
             zero_r += a_r
             zero_i += a_i
             one_r += a_r * c

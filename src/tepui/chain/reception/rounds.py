@@ -25,7 +25,7 @@ from tepui.chain.reception.impulse import extent, response_of_grid
 from tepui.chain.reception.search import CARRIERS
 from tepui.chain.reception.symbol_kernels import straighten
 from tepui.chain.reception.symbols import SymbolReader, Timebase, pilot_cells, pilot_sets, pilot_tables, ramp
-from tepui.chain.reception.tracking import Settled, Track, corrected, good_places, grid_mean, straightened, track
+from tepui.chain.reception.tracking import Settled, Track, corrected, good_places, grid_mean, straightened, track, weights_of
 from tepui.ground.tasks import map_tasks
 
 ROUND = 256
@@ -93,6 +93,7 @@ class RoundReader:
         self._n_grid = (CARRIERS[settled.base.n_fft] + 2) // 3
         self._reference = settled.reference
         self._good = settled.good
+        self._weight = settled.weight
         self._noise = max(settled.noise, 1e-30)
         self._base = settled.base
         self._symbol = 0
@@ -128,7 +129,7 @@ class RoundReader:
             pilot_cells(part, self._tables, base=base, symbol=start, turn=turn)
             for start, part in zip(starts, spectra, strict=True)
         ])
-        found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, good=self._good)
+        found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, weight=self._weight)
         keep = _held(found.coherence)
         lost = keep < n
         if keep < 4:
@@ -136,7 +137,9 @@ class RoundReader:
         if lost:
             n = keep
             pilots = pilots[:n]
-            found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, good=self._good)
+            found = track(
+                pilots, self._reference, self._sets, self._tables, first_phase=base.phase, weight=self._weight
+            )
         faded = found.coherence < LOST_COHERENCE
         straight = straightened(pilots, found, self._tables, first_phase=base.phase)
         cells = np.empty((n, CARRIERS[base.n_fft]), np.complex64)
@@ -173,7 +176,8 @@ class RoundReader:
         ]
         mean, looks, variance = grid_mean(straight[:BATCH * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid)
         self._good = good_places(mean, variance, looks)
-        noise, moved = movement(straight, self._sets, first_phase=base.phase, good=self._good)
+        self._weight = weights_of(variance, looks) * self._good
+        noise, moved = movement(straight, self._sets, first_phase=base.phase, good=self._weight > 0.9)
         self._noise = max(noise, 1e-30)
         window = averaging_window(look_noise=self._noise, moved=moved, n_symbols=n)
         everything = added(parts)

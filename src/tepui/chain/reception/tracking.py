@@ -62,18 +62,19 @@ class Track:
 
 def track(
     cells: Pilots, reference: Grid, sets: tuple[PilotSet, ...], tables: PilotTables, *, first_phase: int,
-    good: npt.NDArray[np.bool_],
+    weight: npt.NDArray[np.float64],
 ) -> Track:
     """Phase, slope and coherence of each symbol's pilots against a reference channel on the grid.
 
     cells      (n, n_pilots) from pilot_cells(); ``first_phase`` is the pattern's phase in row 0
     reference  (n_grid,) channel on every third carrier
-    good       (n_grid,) False leaves a pilot out, one that a line has hit
+    weight     (n_grid,) how much each place counts, 0 to 1: little where it scatters more than the rest
     """
     n = cells.shape[0]
-    usable = reference * good
-    known = np.stack([usable[one.grid] for one in sets])
-    power = np.abs(known) ** 2
+    shares = np.stack([weight[one.grid] for one in sets])
+    plain = np.stack([reference[one.grid] for one in sets])
+    known = plain * shares
+    power = np.abs(plain) ** 2 * shares
     total = power.sum(axis=1)
     # counted from the centre of the pilots' power, so that phase and slope do not mix
     offset = (power * tables.centred).sum(axis=1) / total
@@ -81,7 +82,7 @@ def track(
     scale = (power * centred**2).sum(axis=1)
     scaled = (known / np.sqrt(total.mean())).astype(np.complex64)
     sums, received = np.empty((n, 3), complex), np.empty(n)
-    moments(cells, scaled, centred, first_phase, sums, received)
+    moments(cells, scaled, shares.astype(np.float32), centred, first_phase, sums, received)
     which = (first_phase + np.arange(n)) % 4
     sums *= np.sqrt(total.mean())
     straight = sums * np.exp(-1j * np.angle(sums[:, :1]))
@@ -204,6 +205,7 @@ class Settled:
     base: Timebase
     reference: Grid
     good: npt.NDArray[np.bool_]
+    weight: npt.NDArray[np.float64]
     response: Response
     noise: float
 
@@ -221,6 +223,15 @@ def good_places(mean: Grid, variance: npt.NDArray[np.float64], looks: npt.NDArra
     return ~(known & (variance > limit))
 
 
+def weights_of(variance: npt.NDArray[np.float64], looks: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Weights of places on the grid: one where a place scatters like most, less in proportion where it scatters more."""
+    known = looks > 1
+    if not known.any():
+        return np.ones(variance.size)
+    usual = float(np.median(variance[known])) + 1e-30
+    return np.asarray(np.where(known, np.clip(1.5 * usual / np.maximum(variance, 1e-30), 0.0, 1.0), 1.0))
+
+
 def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled | None:
     """Make a lock exact over the first symbols of samples begin..end.
 
@@ -235,7 +246,7 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
     if high - low < 5:
         return None
     base = replace(base, first=base.begin(low), phase=(base.phase + low) % 4)
-    good = np.ones(n_grid, bool)
+    good, weight = np.ones(n_grid, bool), np.ones(n_grid)
     reference: Grid | None = None
     response: Response | None = None
     noise = 1.0
@@ -252,12 +263,13 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         cells = pilot_cells(spectra, tables, base=base, symbol=0, turn=ramp(base))
         if reference is None:
             reference, _, _ = grid_mean(cells[:4], sets, first_phase=base.phase, n_grid=n_grid)
-        found = track(cells, reference, sets, tables, first_phase=base.phase, good=good)
+        found = track(cells, reference, sets, tables, first_phase=base.phase, weight=weight)
         if number and float(np.median(found.coherence)) < COHERENT:
             return None
         straight = straightened(cells, found, tables, first_phase=base.phase)
         mean, looks, variance = grid_mean(straight, sets, first_phase=base.phase, n_grid=n_grid)
         good = good_places(mean, variance, looks)
+        weight = weights_of(variance, looks) * good
         noise = float(np.median(variance[looks > 1])) if (looks > 1).any() else 0.0
         reference = np.where(good, mean, 0)
         before, base = base, corrected(base, found, rate_hz=rate_hz)
@@ -276,4 +288,4 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
             reference = reference * np.exp(2j * np.pi * carriers * moved / base.n_fft)
     if reference is None or response is None:
         return None
-    return Settled(base=base, reference=reference, good=good, response=response, noise=noise)
+    return Settled(base=base, reference=reference, good=good, weight=weight, response=response, noise=noise)

@@ -1,0 +1,138 @@
+import hashlib
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from tepui.ground.findings import Finding
+from tepui.report.pictures import DRAWN, draw_pictures
+from tepui.report.theme import INK, PENCIL, SHEET
+
+MODE = "7 MHz 2K 64QAM 2/3 guard 1/8"
+
+
+def finding(key, value, doubt, unit="dB", standing="measured"):
+    low, high = value - doubt, value + doubt
+    if standing == "at_most":
+        low, high = None, value
+    return Finding(
+        about="recording:x", key=key, value=value, low=low, high=high, unit=unit, standing=standing, source="s"
+    )
+
+
+def slope(sign):
+    levels = (-38.3, -38.6, -38.9)
+    return {"offset_hz": (3e5, 5e5, 7e5), "level_db": levels, "touch_hz": 4.4e5, "touch_db": -38.3 - sign * 0.0,
+            "read_db": -38.3}  # fmt: skip
+
+
+def pictures(standing="measured"):
+    rng = np.random.default_rng(1)
+    frequency = np.linspace(-7e6, 7e6, 2001)
+    away = np.abs(frequency) - 3.328e6
+    level = np.where(away < 0, 0.0, -38 - away / 1e6) + 0.1 * rng.standard_normal(len(frequency))
+    delay = np.linspace(-5e-6, 40e-6, 900)
+    mer = finding("mer_db", 24.31, 0.05)
+    side = {
+        "frequency_hz": np.linspace(-3e6, 3e6, 300),
+        "mer_db": 24 + rng.standard_normal(300),
+        "hit": np.arange(300) == 7,
+    }
+    db = np.linspace(0, 9, 91)
+    return {
+        "constellation": {"counts": rng.integers(0, 50, (64, 64)), "reach": 1.6, "finding": mer, "mode": MODE},
+        "impulse_response": {
+            "delay_s": delay, "level_db": -60 + 60 * np.exp(-((delay * 1e7) ** 2)), "guard_s": 32e-6, "first_s": 0.0,
+            "mode": MODE, "echoes": [(0.0, 0.0), (6e-6, -18.0)],
+        },
+        "mer_by_carrier": {**side, "finding": mer, "mode": MODE},
+        "mer_by_symbol": {"time_s": np.arange(300) * 3e-4, "mer_db": side["mer_db"], "finding": mer, "mode": MODE},
+        "spectrum": {
+            "frequency_hz": frequency, "level_db": level, "occupied_width_hz": 6.656e6, "resolution_hz": 39e3,
+            "finding": finding("shoulder_worst_db", -38.4, 0.3, standing=standing),
+            "lower": finding("shoulder_lower_db", -38.4, 0.3, standing=standing),
+            "upper": finding("shoulder_upper_db", -38.7, 0.2), "constructions": {"lower": slope(-1), "upper": slope(1)},
+            "floor_db": -52.0, "limit_db": -36.0, "centre_hz": 1.286e9, "mode": MODE,
+        },
+        "ccdf": {
+            "level_db": db, "probability": np.exp(-(10 ** ((db + 0.5) / 10))), "gaussian_level_db": db + 2,
+            "gaussian_probability": np.exp(-(10 ** ((db + 2) / 10))), "finding": finding("crest_0_01pct_db", 9.1, 0.1),
+            "mode": MODE,
+        },
+    }  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pictures")
+    return {path.name: path for path in draw_pictures(pictures(), folder, practice=False)}
+
+
+def test_every_name_is_drawn_as_svg_and_png(drawn):
+    assert sorted(pictures()) == sorted(DRAWN)
+    assert sorted(drawn) == sorted(f"{name}.{kind}" for name in DRAWN for kind in ("svg", "png"))
+    for name in DRAWN:
+        with Image.open(drawn[f"{name}.png"]) as image:
+            assert image.width == 1290
+            assert image.convert("RGB").getpixel((2, image.height // 2)) == tuple(bytes.fromhex(SHEET[1:]))
+
+
+def test_law_the_same_figures_give_the_same_bytes(drawn, tmp_path):
+    again = draw_pictures({name: pictures()[name] for name in ("spectrum", "ccdf")}, tmp_path, practice=False)
+    for path in again:
+        first = hashlib.sha256(drawn[path.name].read_bytes()).hexdigest()
+        assert hashlib.sha256(path.read_bytes()).hexdigest() == first
+    assert not re.search(r"<dc:date>|20\d\d-\d\d-\d\d", drawn["spectrum.svg"].read_text(encoding="utf-8"))
+
+
+# SVG 1.1, 5.4: title and desc are what is read aloud; they must be children of the root and come first.
+def test_published_each_picture_says_itself_in_words(drawn):
+    for name in DRAWN:
+        root = ElementTree.fromstring(drawn[f"{name}.svg"].read_text(encoding="utf-8"))
+        first, second = list(root)[:2]
+        assert first.tag.endswith("title")
+        assert second.tag.endswith("desc")
+        assert MODE in second.text
+    spoken = ElementTree.fromstring(drawn["spectrum.svg"].read_text(encoding="utf-8"))[1].text
+    assert re.search(r"worst .38\.40 ± 0\.30 dB", spoken)
+
+
+def test_the_number_stands_beside_with_its_doubt(drawn):
+    lettering = drawn["spectrum.svg"].read_text(encoding="utf-8")
+    for words in ("−38.40", "± 0.30 dB", "target −36.0", "as shown", "700 kHz", "nothing below is known"):
+        assert words in lettering
+    assert "0.5" in drawn["ccdf.svg"].read_text(encoding="utf-8")
+
+
+def test_law_pencil_is_for_readings_and_practice_is_stamped(drawn, tmp_path):
+    for path in draw_pictures(pictures(), tmp_path, practice=True):
+        if path.suffix == ".svg":
+            text = path.read_text(encoding="utf-8")
+            assert "practice, nothing measured" in text
+            assert PENCIL not in text
+            assert INK in text
+            assert PENCIL in drawn[path.name].read_text(encoding="utf-8") or path.stem == "constellation"
+            assert "practice" not in drawn[path.name].read_text(encoding="utf-8")
+
+
+def test_a_bound_is_drawn_as_an_arrow_without_a_doubt(tmp_path):
+    draw_pictures({"spectrum": pictures("at_most")["spectrum"]}, tmp_path, practice=False)
+    text = (tmp_path / "spectrum.svg").read_text(encoding="utf-8")
+    assert "at most" in text
+    assert "± 0.30" not in text
+
+
+def test_without_floor_target_and_frequency_they_are_called_unknown_or_left_out(tmp_path):
+    bare = {**pictures()["spectrum"], "floor_db": None, "limit_db": None, "centre_hz": None}
+    draw_pictures({"spectrum": bare}, tmp_path, practice=False)
+    text = (tmp_path / "spectrum.svg").read_text(encoding="utf-8")
+    assert "unknown" in text
+    assert "target" not in text
+    assert "MHz from the centre" in text
+
+
+def test_a_name_nobody_can_draw_is_our_own_fault(tmp_path):
+    with pytest.raises(KeyError):
+        draw_pictures({"portrait": {}}, tmp_path, practice=False)
