@@ -8,15 +8,18 @@ two points 0.3 dB apart; C/N of the whole signal is 0.335 dB higher, since pilot
 
 import argparse
 import math
+import sys
 from pathlib import Path
 
 import numpy as np
-from ideal_link import Link, float_soft_values, ideal_link, plain_mode, reference_errors
 
 from tepui.chain.reception.demap import SoftDemapper
 from tepui.chain.reception.inner_decoder import InnerDecoder
 from tepui.signals.dvbt.mode import CODE_RATES, CONSTELLATIONS, Mode
 from tepui.tables.load import load_table
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+from ideal_link import Link, float_soft_values, ideal_link, plain_mode, reference_errors
 
 TARGET_BER = 2e-4
 HALF_STEP_DB = 0.15

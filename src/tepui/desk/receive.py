@@ -97,8 +97,15 @@ def run_receive(
 ) -> int:
     """The verb: receive, print, return the exit code."""
     result = receive_files(
-        paths, out=out, plots=plots, sample_type=sample_type, rate_hz=rate_hz, frequency_hz=frequency_hz,
-        width_hz=width_hz, workers=workers, strict=strict,
+        paths,
+        out=out,
+        plots=plots,
+        sample_type=sample_type,
+        rate_hz=rate_hz,
+        frequency_hz=frequency_hz,
+        width_hz=width_hz,
+        workers=workers,
+        strict=strict,
     )
     sys.stdout.write(document_text(result.document) if as_json else result.text)
     return result.exit_code
@@ -134,9 +141,7 @@ def _with_remarks(outcome: Outcome, recording: Recording) -> Outcome:
     return replace(outcome, findings=findings)
 
 
-def _draw(
-    outcomes: Sequence[Outcome], recordings: Sequence[Recording], folder: Path, *, practice: bool
-) -> list[str]:
+def _draw(outcomes: Sequence[Outcome], recordings: Sequence[Recording], folder: Path, *, practice: bool) -> list[str]:
     from tepui.report.pictures import draw_pictures
 
     files = []

@@ -108,7 +108,7 @@ def paths_of(channel: npt.NDArray[np.complex128], *, n_fft: int, noise: float) -
     weights = np.hanning(n + 2)[1:-1]
     weights /= weights.sum()
     size = 1 << int(np.ceil(np.log2(4 * n)))
-    centred = np.arange(n) - (n - 1) / 2
+    centred = np.asarray(np.arange(n) - (n - 1) / 2, dtype=np.float64)
     left = channel.copy()
     found: list[tuple[float, complex]] = []
     floor = noise * float((weights**2).sum())

@@ -57,8 +57,15 @@ def draw_pictures(pictures: Mapping[str, Data], folder: Path, *, practice: bool)
 
 def _beside(figure: Figure, finding: Finding, style: Style) -> str:
     value, doubt, unit = value_parts(finding)
-    reading(figure, label=label_text(finding.key), value=value, doubt=doubt, unit=unit, standing=finding.standing,
-            style=style)  # fmt: skip
+    reading(
+        figure,
+        label=label_text(finding.key),
+        value=value,
+        doubt=doubt,
+        unit=unit,
+        standing=finding.standing,
+        style=style,
+    )
     return f"{label_text(finding.key)} {value} {doubt} {unit}".replace("  ", " ").strip()
 
 

@@ -195,8 +195,9 @@ def _true_mark(axes: Axes, x: float, finding: Finding, style: Style) -> None:
         axes.annotate("", (x, value - 1.5), (x, value), arrowprops=arrow)
         return
     face = SHEET if style.practice else style.trace
-    axes.plot([x, x], [finding.low, finding.high], color=style.trace, linewidth=1.1, zorder=5)
-    for end in (finding.low, finding.high):
+    ends = [value if end is None else end for end in (finding.low, finding.high)]
+    axes.plot([x, x], ends, color=style.trace, linewidth=1.1, zorder=5)
+    for end in ends:
         axes.plot([x - 14, x + 14], [end, end], color=style.trace, linewidth=1.1, zorder=5)
     axes.plot([x], [value], "o", markersize=6.5, markerfacecolor=face, markeredgecolor=style.trace, zorder=6)
 

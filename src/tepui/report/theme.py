@@ -55,12 +55,23 @@ def _register_face() -> None:
 def drawing() -> Iterator[None]:
     """Settings under which every picture is made; they are put back afterwards."""
     _register_face()
-    settings: dict[str, Any] = {
-        "font.family": [FACE, "DejaVu Sans"], "font.size": 9.5, "text.color": INK, "axes.edgecolor": RULE,
-        "axes.labelcolor": INK_SOFT, "xtick.color": RULE, "ytick.color": RULE, "xtick.labelcolor": INK_SOFT,
-        "ytick.labelcolor": INK_SOFT, "axes.linewidth": 0.8, "svg.fonttype": "none", "svg.hashsalt": "tepui",
-        "axes.unicode_minus": True, "path.simplify": True, "hatch.linewidth": 0.6,
-    }  # fmt: skip
+    settings: Any = {
+        "font.family": [FACE, "DejaVu Sans"],
+        "font.size": 9.5,
+        "text.color": INK,
+        "axes.edgecolor": RULE,
+        "axes.labelcolor": INK_SOFT,
+        "xtick.color": RULE,
+        "ytick.color": RULE,
+        "xtick.labelcolor": INK_SOFT,
+        "ytick.labelcolor": INK_SOFT,
+        "axes.linewidth": 0.8,
+        "svg.fonttype": "none",
+        "svg.hashsalt": "tepui",
+        "axes.unicode_minus": True,
+        "path.simplify": True,
+        "hatch.linewidth": 0.6,
+    }
     with mpl.rc_context(settings):
         yield
 
@@ -74,9 +85,16 @@ def sheet(title: str, sentence: str, foot: str, *, style: Style, height_in: floa
 
     left, right, low, high, top = 0.018, 0.982, 0.156 / height_in, down(0.286), down(0.094)
     outline = [
-        (left, low), (left, high), (0.03, high), (0.036, top), (0.125, top), (0.131, high), (right, high), (right, low),
         (left, low),
-    ]  # fmt: skip
+        (left, high),
+        (0.03, high),
+        (0.036, top),
+        (0.125, top),
+        (0.131, high),
+        (right, high),
+        (right, low),
+        (left, low),
+    ]
     figure.add_artist(Line2D([x for x, _ in outline], [y for _, y in outline], color=INK, linewidth=1.6))
     figure.text(0.0805, down(0.247), "tepui", ha="center", fontsize=11, weight="bold")
     figure.text(0.04, down(0.624), title, fontsize=16)
@@ -148,7 +166,13 @@ def _mark(figure: Figure, x: float, y: float, *, standing: str, style: Style) ->
     measured = standing == "measured"
     face = style.trace if measured and not style.practice else SHEET
     edge = style.trace if measured else INK
-    ring = {"marker": "o", "markersize": 8, "markerfacecolor": face, "markeredgecolor": edge, "markeredgewidth": 1.4}
+    ring: Any = {
+        "marker": "o",
+        "markersize": 8,
+        "markerfacecolor": face,
+        "markeredgecolor": edge,
+        "markeredgewidth": 1.4,
+    }
     figure.add_artist(Line2D([x], [y], linestyle="none", **ring))
     if measured and style.practice:
         for away in (-0.35, 0.35):
@@ -202,9 +226,16 @@ def note(
     """Lettering beside a point, ``away`` in points; ``knock`` keeps lines out of it, ``fraction`` counts in axes."""
     box = {"facecolor": SHEET, "edgecolor": "none", "pad": 1} if knock else None
     axes.annotate(
-        text, where, xytext=away, textcoords="offset points", color=color, bbox=box, annotation_clip=False,
-        xycoords="axes fraction" if fraction else "data", **{"fontsize": 8.5, **settings},
-    )  # fmt: skip
+        text,
+        where,
+        xytext=away,
+        textcoords="offset points",
+        color=color,
+        bbox=box,
+        annotation_clip=False,
+        xycoords="axes fraction" if fraction else "data",
+        **{"fontsize": 8.5, **settings},
+    )
 
 
 def letter(axes: Axes, text: str, where: tuple[float, float], *, away: tuple[float, float] = (0, 0)) -> None:
@@ -246,12 +277,24 @@ def doubt_bar(
             axes.plot([end, end], [y - 0.22, y + 0.22], color=style.trace, linewidth=0.9)
         if high - low < narrow:  # arrows come from outside, as on any drawing
             for end, start in ((low, low - narrow / 2), (high, high + narrow / 2)):
-                arrow = {"arrowstyle": "-|>", "color": style.trace, "lw": 0.9, "shrinkA": 0, "shrinkB": 0,
-                         "mutation_scale": 7}  # fmt: skip
+                arrow = {
+                    "arrowstyle": "-|>",
+                    "color": style.trace,
+                    "lw": 0.9,
+                    "shrinkA": 0,
+                    "shrinkB": 0,
+                    "mutation_scale": 7,
+                }
                 axes.annotate("", (end, y), (start, y), arrowprops=arrow)
         else:
-            arrow = {"arrowstyle": "<|-|>", "color": style.trace, "lw": 0.9, "shrinkA": 0, "shrinkB": 0,
-                     "mutation_scale": 7}  # fmt: skip
+            arrow = {
+                "arrowstyle": "<|-|>",
+                "color": style.trace,
+                "lw": 0.9,
+                "shrinkA": 0,
+                "shrinkB": 0,
+                "mutation_scale": 7,
+            }
             axes.annotate("", (low, y), (high, y), arrowprops=arrow)
         face = SHEET if style.practice else style.trace
         axes.plot([value], [y], marker="o", markersize=5.5, markerfacecolor=face, markeredgecolor=style.trace)
@@ -264,7 +307,7 @@ def save(figure: Figure, folder: Path, name: str, *, title: str, description: st
     told = {"Title": title, "Description": description}
     figure.savefig(vector, format="svg", facecolor=SHEET, metadata={"Date": None, **told})
     text = vector.read_text(encoding="utf-8")
-    spoken = f"<title>{_escaped(title)}</title>\n <desc>{_escaped(description)}</desc>\n "
+    spoken = f"<desc>{_escaped(description)}</desc>\n "
     vector.write_text(text.replace(" <metadata>", f" {spoken}<metadata>", 1), encoding="utf-8")
     figure.set_canvas(FigureCanvasAgg(figure))
     figure.savefig(pixels, format="png", dpi=DPI, facecolor=SHEET, metadata={"Software": None, **told})

@@ -30,7 +30,7 @@ class Interpolator:
     @property
     def margin(self) -> int:
         """Samples needed on either side of the times read."""
-        return self.table.shape[1] // 2 + 1
+        return int(self.table.shape[1]) // 2 + 1
 
 
 def design_interpolator(*, rate_in_hz: float, rate_out_hz: float, half_width_hz: float) -> Interpolator:
@@ -93,7 +93,12 @@ def read_rows(
 
 
 def whole_rows(
-    samples: npt.NDArray[np.complex64], *, starts: npt.NDArray[np.int64], count: int, cycles_per_sample: float, first: int
+    samples: npt.NDArray[np.complex64],
+    *,
+    starts: npt.NDArray[np.int64],
+    count: int,
+    cycles_per_sample: float,
+    first: int,
 ) -> npt.NDArray[np.complex64]:
     """Rows of ``count`` samples as they are, shifted down by a frequency, phase-true as ``turn_back``.
 

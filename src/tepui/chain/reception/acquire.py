@@ -93,7 +93,11 @@ def acquire(
         if tried > 8:
             hop = min(int(hop * 1.5), int(LONGEST_HOP_S * rate_hz))
     return Nothing(
-        bands=first or (), peak=seen, peak_width_hz=seen_width, line_hz=line[0], line_share=line[1],
+        bands=first or (),
+        peak=seen,
+        peak_width_hz=seen_width,
+        line_hz=line[0],
+        line_share=line[1],
         longest_gap_s=longest / rate_hz,
     )
 
@@ -110,7 +114,9 @@ def followed_back(reader: SymbolReader, settled: Settled, *, floor: int) -> Sett
         start = earliest - count
         spectra = reader.spectra(base, symbol=start, count=count)
         cells = pilot_cells(spectra, tables, base=base, symbol=start, turn=ramp(base))
-        found = track(cells, settled.reference, sets, tables, first_phase=(base.phase + start) % 4, weight=settled.weight)
+        found = track(
+            cells, settled.reference, sets, tables, first_phase=(base.phase + start) % 4, weight=settled.weight
+        )
         bad = np.flatnonzero(found.coherence < HELD)
         if bad.size:
             earliest = start + int(bad[-1]) + 1

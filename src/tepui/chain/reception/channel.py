@@ -120,7 +120,10 @@ LAGS = (4, 8, 16, 32, 64, 128)
 
 
 def movement(
-    cells: npt.NDArray[np.complex64], sets: tuple[PilotSet, ...], *, first_phase: int,
+    cells: npt.NDArray[np.complex64],
+    sets: tuple[PilotSet, ...],
+    *,
+    first_phase: int,
     good: npt.NDArray[np.bool_],
 ) -> tuple[float, list[float]]:
     """Noise of one look at a pilot, and how far the channel moves over each of LAGS symbols beyond it.

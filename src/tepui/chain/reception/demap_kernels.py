@@ -7,7 +7,6 @@ Source  as demap.py.
 Holds   Finite cells, channel and weights; any size of them ends within +-9.
 """
 
-# ruff: noqa: PLR0917  kernels take plain arrays by position
 import numpy as np
 import numpy.typing as npt
 
@@ -30,8 +29,10 @@ def sign_bits(x: Floats, a: Floats, first_bend: float, slope: float, n_bends: in
     )  # fmt: skip
     for k in range(len(out)):
         m = abs(x[k])
-        m += slopes[0] * max(ZERO, m - bends[0] * a[k]) + slopes[1] * max(ZERO, m - bends[1] * a[k]) + slopes[2] * max(
-            ZERO, m - bends[2] * a[k]
+        m += (
+            slopes[0] * max(ZERO, m - bends[0] * a[k])
+            + slopes[1] * max(ZERO, m - bends[1] * a[k])
+            + slopes[2] * max(ZERO, m - bends[2] * a[k])
         )
         m = min(m, LIMIT)
         value = m if x[k] > ZERO else -m

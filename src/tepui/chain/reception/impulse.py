@@ -48,13 +48,11 @@ def response_of_grid(channel: npt.NDArray[np.complex128], *, n_fft: int, comb: i
     power = np.abs(taps) ** 2
     peak = float(power.max()) or 1.0
     span = n_fft / comb
-    delay = (np.arange(size) - size // 2) * (span / size)
+    delay = np.asarray((np.arange(size) - size // 2) * (span / size), dtype=np.float64)
     return Response(delay=delay, power=power / peak, noise=float(np.median(power)) / peak / np.log(2), span=span)
 
 
-def place_window(
-    response: Response, *, arc: tuple[float, float], n_guard: int, centre: float
-) -> tuple[float, float]:
+def place_window(response: Response, *, arc: tuple[float, float], n_guard: int, centre: float) -> tuple[float, float]:
     """Start of the FFT window, and the delay to centre on, both after the beginning of the guard.
 
     arc      first and last delay of the paths, as the response counts them
@@ -86,7 +84,7 @@ def arcs(response: Response, *, most: int = 3) -> list[tuple[float, float]]:
     size = response.delay.size
     step = response.span / size
     gaps = np.diff(np.concatenate([places, [places[0] + size]]))
-    found = []
+    found: list[tuple[float, float]] = []
     for gap in np.argsort(-gaps, kind="stable")[:most]:
         if found and gaps[gap] < 0.06 * size:
             break

@@ -8,7 +8,6 @@ Holds   Up to eight wrong bytes of 204. More are reported as uncorrectable, save
         of another codeword, which no decoder can tell.
 """
 
-# ruff: noqa: PLR0917  kernels take plain arrays by position
 import numpy as np
 import numpy.typing as npt
 

@@ -65,8 +65,12 @@ def alphabet(mode: Mode) -> Alphabet:
         data[phase, carriers[phase]] = 1
     return Alphabet(
         data=data,
-        points=np.array(constellation_points(mode.constellation, mode.alpha), dtype=np.complex64), axis=np.array([level[0], gap], np.float32), words=WORDS[level.size],
-        per_axis=level.size, carriers=carriers, order=np.ascontiguousarray(orders, dtype=np.int32),
+        points=np.array(constellation_points(mode.constellation, mode.alpha), dtype=np.complex64),
+        axis=np.array([level[0], gap], np.float32),
+        words=WORDS[level.size],
+        per_axis=level.size,
+        carriers=carriers,
+        order=np.ascontiguousarray(orders, dtype=np.int32),
     )
 
 
@@ -127,8 +131,16 @@ class Quality:
         self.response_looks = np.zeros(self.n_carriers)
 
     def add(
-        self, cells: Cells, inverse: Cells, index: npt.NDArray[np.uint8], *, phase: int, number: int,
-        letters: Alphabet, aided: bool, steady: bool,
+        self,
+        cells: Cells,
+        inverse: Cells,
+        index: npt.NDArray[np.uint8],
+        *,
+        phase: int,
+        number: int,
+        letters: Alphabet,
+        aided: bool,
+        steady: bool,
     ) -> None:
         """Judge a run of symbols.
 
@@ -143,8 +155,15 @@ class Quality:
         def fitted(start: int) -> tuple[npt.NDArray[np.complex128], Floats]:
             stop = start + JUDGED_ROWS
             cross, power = np.zeros(n_carriers, complex), np.zeros(n_carriers)
-            regress(cells[start:stop], index[start:stop], letters.carriers, (phase + start) % 4, letters.points, cross,
-                    power)  # fmt: skip
+            regress(
+                cells[start:stop],
+                index[start:stop],
+                letters.carriers,
+                (phase + start) % 4,
+                letters.points,
+                cross,
+                power,
+            )
             return cross, power
 
         fits = map_tasks(fitted, starts, workers=self.workers)
@@ -165,9 +184,22 @@ class Quality:
             error, density = np.zeros(n_carriers), np.zeros_like(self.density)
             rows = inverse if inverse.shape[0] == 1 else inverse[start:stop]
             differ = judge(
-                cells[start:stop], rows, index[start:stop], letters.carriers, letters.data, (phase + start) % 4,
-                letters.points, letters.axis, letters.per_axis, letters.words, ONES, error, error_symbol[start:stop],
-                power_symbol[start:stop], density, DENSITY_REACH,
+                cells[start:stop],
+                rows,
+                index[start:stop],
+                letters.carriers,
+                letters.data,
+                (phase + start) % 4,
+                letters.points,
+                letters.axis,
+                letters.per_axis,
+                letters.words,
+                ONES,
+                error,
+                error_symbol[start:stop],
+                power_symbol[start:stop],
+                density,
+                DENSITY_REACH,
             )
             return int(differ), error, density
 

@@ -15,7 +15,7 @@ from tepui.ground.kernels import kernel, part
 
 @part
 def axis_place(value: Any, inner: Any, per_gap: Any, half: int) -> int:
-    """Place of the nearest level on one axis: 0 .. half - 1 on the positive side, half .. 2 half - 1 on the negative."""
+    """Place of the nearest level on one axis: 0 .. half - 1 if positive, from half on if negative."""
     steps = int(max(np.float32(0.0), (abs(value) - inner) * per_gap + np.float32(0.5)))
     return min(steps, half - 1) + (half if value < 0 else 0)
 
@@ -58,9 +58,7 @@ def scatter(
     "void(complex64[:,::1], complex64[:,::1], int32[:,::1], int64, float32[::1], int64, uint8[::1], uint8[:,::1])",
     fast=True,
 )
-def nearest(
-    cells: Any, inverse: Any, carriers: Any, phase: int, axis: Any, half: int, words: Any, index: Any
-) -> None:
+def nearest(cells: Any, inverse: Any, carriers: Any, phase: int, axis: Any, half: int, words: Any, index: Any) -> None:
     """Index of the constellation point nearest to every data cell. words (2 half,) bits of each place on an axis."""
     inner = axis[0]
     per_gap = np.float32(1.0) / axis[1]
@@ -116,8 +114,22 @@ def regress(cells: Any, index: Any, carriers: Any, phase: int, points: Any, cros
     fast=True,
 )
 def judge(
-    cells: Any, inverse: Any, index: Any, carriers: Any, data: Any, phase: int, points: Any, axis: Any, half: int,
-    words: Any, ones: Any, error_carrier: Any, error_symbol: Any, power_symbol: Any, density: Any, reach: float,
+    cells: Any,
+    inverse: Any,
+    index: Any,
+    carriers: Any,
+    data: Any,
+    phase: int,
+    points: Any,
+    axis: Any,
+    half: int,
+    words: Any,
+    ones: Any,
+    error_carrier: Any,
+    error_symbol: Any,
+    power_symbol: Any,
+    density: Any,
+    reach: float,
 ) -> int:
     """Error power of every data cell against the point it stood for; returns the bits in which nearest points differ.
 

@@ -6,89 +6,17 @@ Source  [EN300744]; [TR101290] for what is measured.
 Holds   One signal at a time, the first found; a change of mode inside a recording ends one run and begins another.
 """
 
-from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
-
-import numpy as np
-import numpy.typing as npt
+from dataclasses import dataclass
 
 from tepui.chain.reception.acquire import Acquired, Nothing, acquire
-from tepui.chain.reception.demap import SoftDemapper
-from tepui.chain.reception.quality import (
-    Alphabet,
-    Quality,
-    alphabet,
-    indices_of_bits,
-    nearest_points,
-    scatter_by_carrier,
-)
-from tepui.chain.reception.rounds import BATCH, Round, RoundReader, shortened
+from tepui.chain.reception.follow import Follower
+from tepui.chain.reception.rounds import RoundReader
+from tepui.chain.reception.runs import Run
 from tepui.chain.reception.search import WIDTHS_HZ
-from tepui.chain.reception.stream import PacketCounts, PacketSink, StreamDecoder
-from tepui.chain.reception.symbols import SymbolReader, Timebase
-from tepui.chain.reception.tps_reader import FrameLock, find_frames
-from tepui.ground.tasks import map_tasks
-from tepui.signals.dvbt.carriers import tps_carriers
-from tepui.signals.dvbt.mode import Mode
-from tepui.signals.dvbt.tps import tps_word
+from tepui.chain.reception.stream import PacketSink
+from tepui.chain.reception.symbols import SymbolReader
 from tepui.signals.recording import Recording
-
-FIRST_LOOK_ROWS = 64
-HIT_RATIO = 3.0
-MISREAD_BALANCE = 12.0
-MOST_UNREAD = 3
-LEAST_ROUND = 4
-# What the decoder makes of pure noise differs from it in 17, 12, 9, 7 and 6 % of the coded bits (by trial).
-TRUSTED_SHARE = {
-    Fraction(1, 2): 0.15, Fraction(2, 3): 0.10, Fraction(3, 4): 0.08, Fraction(5, 6): 0.06, Fraction(7, 8): 0.05,
-}  # fmt: skip
-Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Pace:
-    """Carrier and clock over one round, with standard uncertainties from the scatter of its symbols."""
-
-    start_s: float
-    symbols: int
-    offset_hz: float
-    offset_std_hz: float
-    clock_ppm: float
-    clock_std_ppm: float
-
-
-@dataclass
-class Run:
-    """One stretch of time in which a signal was held.
-
-    mode      None where the TPS could not be read
-    proved    the TPS word's BCH code agreed
-    faded     symbols inside the run whose pilots did not agree
-    """
-
-    start_s: float
-    end_s: float
-    width_hz: float
-    n_fft: int
-    guard: Fraction
-    inverted: bool
-    first_sample: float
-    mode: Mode | None = None
-    proved: bool = False
-    symbols: int = 0
-    faded: int = 0
-    first_in_superframe: int = 0
-    paces: list[Pace] = field(default_factory=list)
-    counts: PacketCounts = field(default_factory=PacketCounts)
-    quality: Quality | None = None
-    phase_rms_deg: float = 0.0
-    centre: float = 0.0
-    steady: bool = True
-    grid: npt.NDArray[np.complex128] | None = None
-    noise: float = 0.0
-    uncertain_symbols: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,295 +77,18 @@ def receive(
     return Reception(runs=tuple(runs), nothing=nothing if not runs else None, unread=unread)
 
 
-def _tps_sums(cells: npt.NDArray[np.complex64], before: npt.NDArray[np.complex64] | None, n_fft: int) -> Floats:
-    """Differential sums over the TPS carriers, one per symbol; the first is 0 without a symbol before it."""
-    columns = cells[:, tps_carriers(n_fft)].astype(complex)
-    first = columns[:1] * 0 if before is None else before[None, tps_carriers(n_fft)]
-    earlier = np.concatenate([first, columns[:-1]])
-    product = (columns * np.conj(earlier)).real
-    usual = np.median(np.abs(product), axis=0, keepdims=True) + 1e-30
-    return np.asarray(np.clip(product, -3 * usual, 3 * usual).sum(axis=1))
-
-
-def _pace(item: Round, *, rate_hz: float, width_hz: float) -> Pace:
-    n = item.cells.shape[0]
-    base, after, found = item.base, item.after, item.track
-    seconds = base.period / rate_hz
-    lever = np.sqrt(12.0) / max(n, 2) ** 1.5
-    tilt = float(np.std(found.slope - found.slopes))
-    return Pace(
-        start_s=base.begin(0) / rate_hz, symbols=n, offset_hz=after.offset_hz,
-        offset_std_hz=_turn_std(np.unwrap(found.phase)) / (2 * np.pi * seconds), clock_ppm=_clock_ppm(after, rate_hz=rate_hz, width_hz=width_hz),
-        clock_std_ppm=tilt * lever * base.n_fft / (2 * np.pi * base.n_symbol) * 1e6,
-    )
-
-
-def _turn_std(phase: Floats) -> float:
-    """Standard uncertainty of the slope of a straight line through phases, per step.
-
-    White noise of variance w leaves 12 w / n^3; a random walk (phase noise) of variance q a step leaves 6 q / (5 n).
-    Mean squared differences over a short and a long distance tell the two apart.
-    """
-    n = phase.size
-    if n < 12:
-        return 1.0
-    rest = phase - np.polynomial.polynomial.polyval(
-        np.arange(n), np.polynomial.polynomial.polyfit(np.arange(n), phase, 1)
-    )
-    near, far = 1, max(4, n // 6)
-    at_near = float(np.mean((rest[near:] - rest[:-near]) ** 2))
-    at_far = float(np.mean((rest[far:] - rest[:-far]) ** 2))
-    walk = max(at_far - at_near, 0.0) / (far - near)
-    white = max(at_near - walk, 0.0) / 2
-    return float(np.sqrt(12 * white / n**3 + 1.5 * 1.2 * walk / n))
-
-
-@dataclass
-class _Waiting:
-    """A round whose cells wait for the decoder to tell what was sent."""
-
-    item: Round
-    inverse: npt.NDArray[np.complex64]
-
-
-class _Follower:
-    """Follows one run: from rounds to soft values, packets and quality."""
-
-    def __init__(
-        self, recording: Recording, found: Acquired, *, workers: int | None, sink: PacketSink | None
-    ) -> None:
-        base = found.settled.base
-        rate_hz = recording.sample_rate_hz
-        self.recording = recording
-        self.found = found
-        self.workers = workers
-        self.sink = sink
-        self.run = Run(
-            start_s=base.begin(0) / rate_hz, end_s=base.begin(0) / rate_hz, width_hz=found.width_hz, n_fft=base.n_fft,
-            guard=Fraction(base.n_guard, base.n_fft), inverted=base.inverted, first_sample=base.begin(0),
-            centre=base.centre,
-        )
-        self.frames: FrameLock | None = None
-        self.stream: StreamDecoder | None = None
-        self.demap: SoftDemapper | None = None
-        self.letters: Alphabet | None = None
-        self._before: npt.NDArray[np.complex64] | None = None
-        self._early: list[tuple[Round, Floats]] = []
-        self._waiting: deque[_Waiting] = deque()
-        self._turns: list[Floats] = []
-        self.ratio: Floats | None = None
-        self._first = 0
-
-    def take(self, item: Round) -> bool:
-        """One more round. Returns False where its TPS contradicts what was read before: the run ends before it."""
-        sums = _tps_sums(item.cells, self._before, self.run.n_fft)
-        self._before = item.cells[-1].copy()
-        if self.frames is not None:
-            return self._hold(item, sums)
-        self._early.append((item, sums))
-        n_guard = int(self.run.n_fft * self.run.guard)
-        every = np.concatenate([part for _, part in self._early])
-        found = find_frames(every, n_fft=self.run.n_fft, n_guard=n_guard)
-        if found is None:
-            if len(self._early) > MOST_UNREAD:
-                self._account(self._early.pop(0)[0])  # nothing to decode with: only the physical layer is followed
-            return not item.lost
-        waiting, self._early = self._early, []
-        # symbols are counted from the run's first; the search counted from the first that waits
-        self.frames = replace(found, start=found.start + waiting[0][0].symbol)
-        self._begin(waiting[0][0].symbol)
-        return all(self._hold(early, part) for early, part in waiting)
-
-    def _hold(self, item: Round, sums: Floats) -> bool:
-        """Decode a round as far as its TPS says what the mode sends; False where the run ends with it."""
-        held = self._agreeing(item, sums)
-        if held < LEAST_ROUND:
-            return False
-        if held < sums.size:
-            item = shortened(item, held)
-        self._account(item)
-        self._decode(item)
-        return not item.lost
-
-    def _agreeing(self, item: Round, sums: Floats) -> int:
-        """Symbols before the TPS stops saying what the mode sends: samples were lost, or another signal began.
-
-        A bit that agrees speaks for the run by ln 2, one that does not against it by more; where the balance is highest
-        the run ends, unless it is hardly lower at the end.
-        """
-        assert self.run.mode is not None
-        words = [tps_word(self.run.mode, frame) for frame in range(4)]
-        places = [self._place(item.symbol + row) for row in range(sums.size)]
-        fixed = np.array([1 <= place % 68 <= 39 for place in places])
-        sent = np.array([words[place // 68][place % 68] for place in places]) == 1
-        gain = np.where(sums == 0, 0.0, np.where((sums < 0) == sent, 0.7, -3.0)) * fixed
-        balance = np.concatenate([[0.0], np.cumsum(gain)])
-        top = int(np.argmax(balance))
-        return top if balance[top] - balance[-1] > MISREAD_BALANCE else int(sums.size)
-
-    def _account(self, item: Round) -> None:
-        run, rate_hz = self.run, self.recording.sample_rate_hz
-        n = item.cells.shape[0]
-        run.symbols += n
-        run.faded += int(item.faded.sum())
-        run.end_s = item.base.begin(n) / rate_hz
-        run.paces.append(_pace(item, rate_hz=rate_hz, width_hz=run.width_hz))
-        run.steady = run.steady and item.steady
-        run.grid = item.grid
-        run.noise = item.noise
-        turns = np.unwrap(item.track.phase)
-        line = np.polynomial.polynomial.polyfit(np.arange(n), turns, 1) if n > 2 else np.array([turns[0], 0.0])
-        self._turns.append(turns - np.polynomial.polynomial.polyval(np.arange(n), line))
-        run.phase_rms_deg = float(np.degrees(np.std(np.concatenate(self._turns))))
-
-    def _begin(self, symbol: int) -> None:
-        """The mode is known: decoding begins with this symbol of the run."""
-        assert self.frames is not None
-        run = self.run
-        mode = self.frames.mode(run.width_hz)
-        run.mode, run.proved = mode, self.frames.proved
-        run.first_in_superframe = self._place(symbol)
-        self._first = symbol
-        self.letters = alphabet(mode)
-        self.demap = SoftDemapper(mode)
-        self.stream = StreamDecoder(mode, symbol=run.first_in_superframe, workers=self.workers, sink=self.sink)
-        run.counts = self.stream.counts
-        run.quality = Quality(mode.n_carriers, workers=self.workers)
-
-    def _decode(self, item: Round) -> None:
-        letters, demap, stream, mode = self.letters, self.demap, self.stream, self.run.mode
-        assert letters is not None
-        assert demap is not None
-        assert stream is not None
-        assert mode is not None
-        n = item.cells.shape[0]
-        size = np.abs(item.channel)
-        inverse = np.where(size > 1e-15, np.conj(item.channel) / np.maximum(size, 1e-15) ** 2, 0).astype(np.complex64)
-        stride = max(1, n // FIRST_LOOK_ROWS)
-        parity = self._place(item.symbol) % 2
-
-        starts = list(range(0, n, BATCH))
-
-        def scattered(start: int) -> tuple[Floats, Floats]:
-            stop = min(start + BATCH, n)
-            rows = inverse if inverse.shape[0] == 1 else np.ascontiguousarray(inverse[start:stop])
-            error, looks = scatter_by_carrier(
-                item.cells[start:stop], rows, phase=(item.phase + start) % 4, letters=letters, stride=stride
-            )
-            return error * looks, looks
-
-        parts = map_tasks(scattered, starts, workers=self.workers)
-        seen = np.sum([part[1] for part in parts], axis=0)
-        error = np.sum([part[0] for part in parts], axis=0) / np.maximum(seen, 1)
-        power = (np.abs(item.channel) ** 2).mean(axis=0)
-        weight = self._weights(error * power, seen, item.noise)
-
-        def soft(start: int) -> npt.NDArray[np.int8]:
-            stop = min(start + BATCH, n)
-            rows = item.channel if item.channel.shape[0] == 1 else np.ascontiguousarray(item.channel[start:stop])
-            return demap(item.cells[start:stop], rows, weight, phase=(item.phase + start) % 4,
-                         parity=(parity + start) % 2)
-
-        values = np.concatenate(map_tasks(soft, starts, workers=self.workers))
-        if item.faded.any():
-            values[item.faded] = 0
-        stream.push(values)
-        self._waiting.append(_Waiting(item=item, inverse=inverse))
-        self._judge_ready()
-
-    def _place(self, symbol: int) -> int:
-        assert self.frames is not None
-        return self.frames.symbol_in_superframe(symbol)
-
-    def _weights(self, scatter: Floats, looks: Floats, noise: float) -> npt.NDArray[np.float32]:
-        """One over the noise of each carrier: that of the pilots, raised where a carrier scatters far more."""
-        known = looks > 0
-        usual = float(np.median(scatter[known])) if known.any() else 1.0
-        ratio = np.where(known, scatter / max(usual, 1e-30), 1.0)
-        limit = HIT_RATIO + 8.0 / np.sqrt(np.maximum(looks, 1))
-        self.ratio = np.where(ratio > limit, ratio, 1.0)
-        return np.asarray(1.0 / (max(noise, 1e-30) * self.ratio), dtype=np.float32)
-
-    def _judge_ready(self, *, last: bool = False) -> None:
-        stream = self.stream
-        assert stream is not None
-        while self._waiting:
-            entry = self._waiting[0]
-            end = entry.item.symbol + entry.item.cells.shape[0]
-            if not last and stream.decoded_symbols + self._first < end:
-                return
-            self._waiting.popleft()
-            self._judge(entry, min(end, stream.decoded_symbols + self._first))
-
-    def _judge(self, entry: _Waiting, decoded: int) -> None:
-        run, stream, letters = self.run, self.stream, self.letters
-        assert stream is not None
-        assert letters is not None
-        assert run.mode is not None
-        assert run.quality is not None
-        item = entry.item
-        first = max(item.symbol, self._first + 1)
-        start = first - item.symbol
-        count = decoded - first
-        sent: npt.NDArray[np.uint8] | None = None
-        if run.mode.alpha == 0 and count > 0:
-            coded = stream.sent_coded_bits(start=first - self._first, count=count)
-            if coded is not None:
-                parity = self._place(first) % 2
-                sent = indices_of_bits(coded, first_parity=parity, letters=letters)
-        rows = entry.inverse if entry.inverse.shape[0] == 1 else np.ascontiguousarray(entry.inverse[start:])
-        cells = item.cells[start:]
-        aided = np.zeros(cells.shape[0], bool)
-        if sent is not None and count == cells.shape[0] and stream.is_clean(start=first - self._first, count=count):
-            aided[:] = ~item.faded[start:]
-            index = sent
-        else:
-            index = nearest_points(cells, rows, phase=(item.phase + start) % 4, letters=letters)
-            if sent is not None:
-                trusted = self._trusted(sent, index[:count]) & ~item.faded[start : start + count]
-                aided[:count] = trusted
-                index[:count][trusted] = sent[trusted]
-        keep = ~item.faded[start:] & (aided | (not aided.any()))
-        self._add(entry, index, keep, start=start, aided=bool(aided.any()))
-
-    def _trusted(self, sent: npt.NDArray[np.uint8], seen: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
-        """Symbols whose re-encoded cells are believed: the decoder's word agrees with most of what was seen."""
-        assert self.run.mode is not None
-        share = np.bitwise_count(sent ^ seen).sum(axis=1) / (sent.shape[1] * self.run.mode.bits_per_cell)
-        return np.asarray(share < TRUSTED_SHARE[self.run.mode.code_rate])
-
-    def _add(
-        self, entry: _Waiting, index: npt.NDArray[np.uint8], keep: npt.NDArray[np.bool_], *, start: int, aided: bool
-    ) -> None:
-        run, letters, item = self.run, self.letters, entry.item
-        assert run.quality is not None
-        assert letters is not None
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], keep.astype(np.int8), [0]])))
-        for low, high in zip(edges[::2], edges[1::2], strict=True):
-            row, stop = start + int(low), start + int(high)
-            inverse = entry.inverse if entry.inverse.shape[0] == 1 else entry.inverse[row:stop]
-            run.quality.add(
-                item.cells[row:stop], inverse, np.ascontiguousarray(index[low:high]), phase=(item.phase + row) % 4,
-                number=item.symbol + row, letters=letters, aided=aided, steady=item.steady,
-            )
-
-    def finish(self) -> Run:
-        """Decode and judge what is left."""
-        for item, _ in self._early:
-            self._account(item)
-        if self.stream is not None:
-            self.stream.finish()
-            self._judge_ready(last=True)
-        return self.run
-
-
 def _follow(
-    recording: Recording, found: Acquired, *, end: int, workers: int | None, sink: PacketSink | None,
+    recording: Recording,
+    found: Acquired,
+    *,
+    end: int,
+    workers: int | None,
+    sink: PacketSink | None,
     progress: Callable[[float], None] | None,
 ) -> Run | None:
     reader = SymbolReader(recording, width_hz=found.width_hz)
     rounds = RoundReader(reader, found.settled, end=end, workers=workers)
-    follower = _Follower(recording, found, workers=workers, sink=sink)
+    follower = Follower(recording, found, workers=workers, sink=sink)
     while True:
         item = rounds.next()
         if item is None or not follower.take(item) or item.lost:
@@ -445,9 +96,3 @@ def _follow(
         if progress is not None:
             progress(follower.run.end_s * recording.sample_rate_hz / recording.n_samples)
     return follower.finish() if follower.run.symbols else None
-
-
-def _clock_ppm(base: Timebase, *, rate_hz: float, width_hz: float) -> float:
-    """How much faster than nominal the transmitter's clock is, against the recording's. [ppm]"""
-    return (rate_hz * 7 / (8 * width_hz) / base.step - 1) * 1e6
-

@@ -6,7 +6,6 @@ Source  [EN300744] V1.6.2 clause 4.3.3, through the tables the caller brings.
 Holds   Bits are taken from bytes, the first on the most significant side.
 """
 
-# ruff: noqa: PLR0917  kernels take plain arrays by position
 import numpy as np
 import numpy.typing as npt
 

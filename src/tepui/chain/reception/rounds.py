@@ -25,7 +25,16 @@ from tepui.chain.reception.impulse import extent, response_of_grid
 from tepui.chain.reception.search import CARRIERS
 from tepui.chain.reception.symbol_kernels import straighten
 from tepui.chain.reception.symbols import SymbolReader, Timebase, pilot_cells, pilot_sets, pilot_tables, ramp
-from tepui.chain.reception.tracking import Settled, Track, corrected, good_places, grid_mean, straightened, track, weights_of
+from tepui.chain.reception.tracking import (
+    Settled,
+    Track,
+    corrected,
+    good_places,
+    grid_mean,
+    straightened,
+    track,
+    weights_of,
+)
 from tepui.ground.tasks import map_tasks
 
 ROUND = 256
@@ -41,13 +50,18 @@ def shortened(item: "Round", count: int) -> "Round":
     """The first ``count`` symbols of a round, as the last of its run."""
     per_symbol = item.channel.shape[0] > 1
     return replace(
-        item, cells=item.cells[:count], channel=item.channel[:count] if per_symbol else item.channel,
-        faded=item.faded[:count], lost=True,
+        item,
+        cells=item.cells[:count],
+        channel=item.channel[:count] if per_symbol else item.channel,
+        faded=item.faded[:count],
+        lost=True,
         track=replace(
-            item.track, phase=item.track.phase[:count], slope=item.track.slope[:count],
+            item.track,
+            phase=item.track.phase[:count],
+            slope=item.track.slope[:count],
             coherence=item.track.coherence[:count],
         ),
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,10 +139,12 @@ class RoundReader:
             return self._reader.spectra(base, symbol=start, count=min(BATCH, n - start))
 
         spectra = map_tasks(read, starts, workers=self._workers)
-        pilots = np.concatenate([
-            pilot_cells(part, self._tables, base=base, symbol=start, turn=turn)
-            for start, part in zip(starts, spectra, strict=True)
-        ])
+        pilots = np.concatenate(
+            [
+                pilot_cells(part, self._tables, base=base, symbol=start, turn=turn)
+                for start, part in zip(starts, spectra, strict=True)
+            ]
+        )
         found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, weight=self._weight)
         keep = _held(found.coherence)
         lost = keep < n
@@ -149,8 +165,12 @@ class RoundReader:
             stop = min(start + BATCH, n)
             if stop > start:
                 straighten(
-                    spectra[start // BATCH][: stop - start], turn, np.ascontiguousarray(found.phase[start:stop]),
-                    np.ascontiguousarray(slopes[start:stop]), base.inverted, cells[start:stop],
+                    spectra[start // BATCH][: stop - start],
+                    turn,
+                    np.ascontiguousarray(found.phase[start:stop]),
+                    np.ascontiguousarray(slopes[start:stop]),
+                    base.inverted,
+                    cells[start:stop],
                 )
 
         map_tasks(turn_straight, starts, workers=self._workers)
@@ -158,8 +178,19 @@ class RoundReader:
         after = corrected(base, found, rate_hz=self._reader.recording.sample_rate_hz)
         moved = replace(after, first=after.begin(n), phase=(after.phase + n) % 4)
         result = Round(
-            symbol=self._symbol, phase=base.phase, cells=cells, channel=channel, steady=steady, faded=faded,
-            noise=self._noise * PILOT_POWER, good=self._good, grid=grid, track=found, base=base, after=after, lost=lost,
+            symbol=self._symbol,
+            phase=base.phase,
+            cells=cells,
+            channel=channel,
+            steady=steady,
+            faded=faded,
+            noise=self._noise * PILOT_POWER,
+            good=self._good,
+            grid=grid,
+            track=found,
+            base=base,
+            after=after,
+            lost=lost,
         )
         self._base = moved
         self._symbol += n
@@ -170,11 +201,14 @@ class RoundReader:
     ) -> tuple[npt.NDArray[np.complex64], npt.NDArray[np.complex128], bool]:
         n = straight.shape[0]
         parts = [
-            grid_sums(straight[start : start + BATCH], self._sets, first_phase=(base.phase + start) % 4,
-                      n_grid=self._n_grid)
+            grid_sums(
+                straight[start : start + BATCH], self._sets, first_phase=(base.phase + start) % 4, n_grid=self._n_grid
+            )
             for start in range(0, n, BATCH)
         ]
-        mean, looks, variance = grid_mean(straight[:BATCH * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid)
+        mean, looks, variance = grid_mean(
+            straight[: BATCH * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid
+        )
         self._good = good_places(mean, variance, looks)
         self._weight = weights_of(variance, looks) * self._good
         noise, moved = movement(straight, self._sets, first_phase=base.phase, good=self._weight > 0.9)

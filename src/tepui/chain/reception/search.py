@@ -235,7 +235,7 @@ def _best_shift(
     turns = np.exp(-1j * np.outer(centred, slopes))
     sums = product[places] @ turns
     size = np.abs(sums)
-    row, column = np.unravel_index(int(np.argmax(size)), size.shape)
+    row, column = (int(place) for place in np.unravel_index(int(np.argmax(size)), size.shape))
     score = float(size[row, column] / np.sqrt(carriers.size / pairs))
     elsewhere = np.delete(size.max(axis=1), np.arange(max(0, row - 2), row + 3))
     if score < PILOT_SCORE or size[row, column] < 1.25 * elsewhere.max():
@@ -282,8 +282,9 @@ def look(
     elementary_s = 7 / (8 * band.width_hz)
     step = rate_hz * elementary_s
     interpolator = design_interpolator(
-        rate_in_hz=rate_hz, rate_out_hz=1 / elementary_s, half_width_hz=min(0.53 * occupied_hz(band.width_hz),
-        0.475 * rate_hz),
+        rate_in_hz=rate_hz,
+        rate_out_hz=1 / elementary_s,
+        half_width_hz=min(0.53 * occupied_hz(band.width_hz), 0.475 * rate_hz),
     )
     parts = turn_back(samples, cycles_per_sample=band.centre_hz / rate_hz, first=first)
     margin = interpolator.margin
@@ -297,14 +298,14 @@ def look(
         if peak.score < GUARD_SCORE:
             break
         significant = significant or peak
-        lock = _pilots_at(elementary, peak, band=band, rate_hz=rate_hz, first=first + margin, step=step)
+        lock = _pilots_at(elementary, peak, band=band, first=first + margin, step=step)
         if lock is not None:
             return lock, peak
     return None, significant
 
 
 def _pilots_at(
-    elementary: npt.NDArray[np.complex64], peak: GuardPeak, *, band: Band, rate_hz: float, first: float, step: float
+    elementary: npt.NDArray[np.complex64], peak: GuardPeak, *, band: Band, first: float, step: float
 ) -> Lock | None:
     n_guard = int(peak.n_fft * peak.guard)
     n_symbol = peak.n_fft + n_guard
@@ -323,8 +324,15 @@ def _pilots_at(
     sign = -1.0 if place.inverted else 1.0
     offset_hz = band.centre_hz + (peak.turn + sign * (place.turn + place.shift)) * spacing_hz
     return Lock(
-        width_hz=band.width_hz, n_fft=peak.n_fft, guard=peak.guard, inverted=place.inverted, offset_hz=offset_hz,
-        first=first + peak.start * step, step=step / (1 + clock), phase=place.phase, window=float(n_guard - n_guard // 3),
+        width_hz=band.width_hz,
+        n_fft=peak.n_fft,
+        guard=peak.guard,
+        inverted=place.inverted,
+        offset_hz=offset_hz,
+        first=first + peak.start * step,
+        step=step / (1 + clock),
+        phase=place.phase,
+        window=float(n_guard - n_guard // 3),
     )
 
 

@@ -64,8 +64,15 @@ class Timebase:
 def timebase_of(lock: Lock) -> Timebase:
     """The timebase a lock implies, its centre at the middle of the guard allowance."""
     return Timebase(
-        n_fft=lock.n_fft, n_guard=lock.n_symbol - lock.n_fft, inverted=lock.inverted, first=lock.first, step=lock.step,
-        offset_hz=lock.offset_hz, window=lock.window, centre=0.0, phase=lock.phase,
+        n_fft=lock.n_fft,
+        n_guard=lock.n_symbol - lock.n_fft,
+        inverted=lock.inverted,
+        first=lock.first,
+        step=lock.step,
+        offset_hz=lock.offset_hz,
+        window=lock.window,
+        centre=0.0,
+        phase=lock.phase,
     )
 
 
@@ -77,9 +84,7 @@ class SymbolReader:
         self.width_hz = width_hz
         rate_hz = recording.sample_rate_hz
         half_hz = min(0.505 * occupied_hz(width_hz), 0.475 * rate_hz)
-        self.interpolator = design_interpolator(
-            rate_in_hz=rate_hz, rate_out_hz=8 * width_hz / 7, half_width_hz=half_hz
-        )
+        self.interpolator = design_interpolator(rate_in_hz=rate_hz, rate_out_hz=8 * width_hz / 7, half_width_hz=half_hz)
         self.one_to_one = abs(rate_hz * 7 / (8 * width_hz) - 1) < 1e-12
 
     def available(self, base: Timebase, *, begin: int, end: int) -> tuple[int, int]:
@@ -111,8 +116,9 @@ class SymbolReader:
             rows = whole_rows(block, starts=whole, count=base.n_fft, cycles_per_sample=cycles, first=begin)
         else:
             parts = turn_back(block, cycles_per_sample=cycles, first=begin)
-            rows = read_rows(parts, starts=starts - begin, step=base.step, count=base.n_fft,
-                             interpolator=self.interpolator)  # fmt: skip
+            rows = read_rows(
+                parts, starts=starts - begin, step=base.step, count=base.n_fft, interpolator=self.interpolator
+            )
         return np.asarray(scipy.fft.fft(rows, axis=1, overwrite_x=True, workers=1), dtype=np.complex64)
 
 
@@ -124,7 +130,7 @@ def ramp(base: Timebase) -> npt.NDArray[np.complex64]:
     if base.direct:
         window = float(np.rint(base.begin(0) + base.window)) - base.begin(0)
     turns = centred * ((window - base.n_guard - base.centre) / base.n_fft)
-    return np.exp(-2j * np.pi * turns).astype(np.complex64)
+    return np.asarray(np.exp(-2j * np.pi * turns), dtype=np.complex64)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,24 +162,34 @@ def pilot_sets(n_fft: int, *, inverted: bool) -> tuple[PilotSet, ...]:
         carriers = np.asarray(pilot_carriers(n_fft, phase), dtype=np.int64)
         centred = carriers - centre
         bins = (-centred if inverted else centred) % n_fft
-        sets.append(PilotSet(
-            carriers=carriers, centred=centred.astype(float), grid=carriers // 3, bins=bins,
-            values=np.asarray(pilot_values(n_fft), dtype=float)[carriers],
-        ))
+        sets.append(
+            PilotSet(
+                carriers=carriers,
+                centred=centred.astype(float),
+                grid=carriers // 3,
+                bins=bins,
+                values=np.asarray(pilot_values(n_fft), dtype=float)[carriers],
+            )
+        )
     return tuple(sets)
 
 
 def pilot_tables(sets: tuple[PilotSet, ...]) -> PilotTables:
     """The sets as tables."""
     return PilotTables(
-        bins=np.stack([one.bins for one in sets]), carriers=np.stack([one.carriers for one in sets]),
+        bins=np.stack([one.bins for one in sets]),
+        carriers=np.stack([one.carriers for one in sets]),
         centred=np.stack([one.centred for one in sets]).astype(np.float32),
         values=np.stack([one.values for one in sets]),
     )
 
 
 def pilot_cells(
-    spectra: npt.NDArray[np.complex64], tables: PilotTables, *, base: Timebase, symbol: int,
+    spectra: npt.NDArray[np.complex64],
+    tables: PilotTables,
+    *,
+    base: Timebase,
+    symbol: int,
     turn: npt.NDArray[np.complex64],
 ) -> npt.NDArray[np.complex64]:
     """Channel seen on the pilots of each symbol, in order of carriers; every phase has equally many.

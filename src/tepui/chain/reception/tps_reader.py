@@ -45,7 +45,7 @@ class FrameLock:
 
 def _sync(parity: int) -> npt.NDArray[np.float64]:
     bits = (SYNC_WORDS[parity] >> np.arange(15, -1, -1)) & 1
-    return 1.0 - 2.0 * bits
+    return np.asarray(1.0 - 2.0 * bits, dtype=np.float64)
 
 
 def find_frames(sums: npt.NDArray[np.float64], *, n_fft: int, n_guard: int) -> FrameLock | None:
@@ -78,9 +78,7 @@ def find_frames(sums: npt.NDArray[np.float64], *, n_fft: int, n_guard: int) -> F
     return None
 
 
-def _read(
-    sums: npt.NDArray[np.float64], *, start: int, parity: int, n_fft: int, n_guard: int
-) -> FrameLock | None:
+def _read(sums: npt.NDArray[np.float64], *, start: int, parity: int, n_fft: int, n_guard: int) -> FrameLock | None:
     n = sums.size
     begins = np.arange(start, n, FRAME)
     fields: TpsFields | None = None

@@ -57,11 +57,16 @@ class Track:
     @property
     def slopes(self) -> npt.NDArray[np.float64]:
         """The straight line's value at every symbol."""
-        return self.slope_line[0] + self.slope_line[1] * np.arange(self.slope.size)
+        return np.asarray(self.slope_line[0] + self.slope_line[1] * np.arange(self.slope.size), dtype=np.float64)
 
 
 def track(
-    cells: Pilots, reference: Grid, sets: tuple[PilotSet, ...], tables: PilotTables, *, first_phase: int,
+    cells: Pilots,
+    reference: Grid,
+    sets: tuple[PilotSet, ...],
+    tables: PilotTables,
+    *,
+    first_phase: int,
     weight: npt.NDArray[np.float64],
 ) -> Track:
     """Phase, slope and coherence of each symbol's pilots against a reference channel on the grid.
@@ -99,7 +104,9 @@ def track(
     common[near] += -1j * slope[near] * sums[near, 1] - 0.5 * slope[near] ** 2 * sums[near, 2]
     coherence = np.abs(common) ** 2 / np.maximum(received * total[which], 1e-300)
     return Track(
-        phase=np.angle(common * np.exp(-1j * slope * offset[which])), slope=slope, coherence=coherence,
+        phase=np.angle(common * np.exp(-1j * slope * offset[which])),
+        slope=slope,
+        coherence=coherence,
         slope_line=_line(slope, coherence),
     )
 
@@ -140,7 +147,7 @@ def grid_mean(
         looks[pilots.grid] += rows.shape[0]
     mean = total / np.maximum(looks, 1)
     spread = np.maximum(square - looks * np.abs(mean) ** 2, 0.0) / np.maximum(looks - 1, 1)
-    return mean, looks, np.where(looks > 1, spread, 0.0)
+    return np.asarray(mean, dtype=np.complex128), looks, np.where(looks > 1, spread, 0.0)
 
 
 def straightened(cells: Pilots, found: Track, tables: PilotTables, *, first_phase: int) -> Pilots:
@@ -176,7 +183,11 @@ def _straight_cells(
 
 
 def _likeliest_arc(
-    candidates: list[tuple[float, float]], cells: npt.NDArray[np.complex64], reference: Grid, *, n_fft: int,
+    candidates: list[tuple[float, float]],
+    cells: npt.NDArray[np.complex64],
+    reference: Grid,
+    *,
+    n_fft: int,
     noise: float,
 ) -> tuple[float, float]:
     """The arc of delays under which the TPS carriers, between the pilots, turn out to be real: they are BPSK."""
@@ -224,7 +235,7 @@ def good_places(mean: Grid, variance: npt.NDArray[np.float64], looks: npt.NDArra
 
 
 def weights_of(variance: npt.NDArray[np.float64], looks: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Weights of places on the grid: one where a place scatters like most, less in proportion where it scatters more."""
+    """Weights of places on the grid: one where a place scatters like most, less where it scatters more."""
     known = looks > 1
     if not known.any():
         return np.ones(variance.size)

@@ -9,7 +9,6 @@ Holds   Soft values within +-9. A state holds the newest bit on the most signifi
         of a step is written out by the functions below, for vectors of 64 bytes whatever the machine's own width.
 """
 
-# ruff: noqa: PLR0917  kernels take plain arrays by position
 from typing import Any
 
 import numpy as np

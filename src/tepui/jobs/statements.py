@@ -1,0 +1,61 @@
+"""Short ways to state a finding: a text, an exact number, an estimate, a thing unknown.
+
+Theory  Every statement carries its source and, where it is a number, its doubt; see ground/findings.py.
+Source  docs/machine-interface.md.
+Holds   For results; cautions are built where they are born.
+"""
+
+from tepui.ground.doubt import Estimate
+from tepui.ground.findings import Contribution, Finding
+
+
+def text(about: str, key: str, value: str | bool, *, source: str, remark: str = "") -> Finding:
+    """A text or yes/no that was read off the signal."""
+    return Finding(about=about, key=key, value=value, standing="measured", source=source, remark=remark)
+
+
+def exact(
+    about: str,
+    key: str,
+    value: float,
+    unit: str,
+    *,
+    source: str,
+    standing: str = "measured",
+    remark: str = "",
+) -> Finding:
+    """A number without doubt: a count, a name, exact arithmetic."""
+    return Finding(
+        about=about,
+        key=key,
+        value=value,
+        unit=unit,
+        low=value,
+        high=value,
+        standing=standing,
+        source=source,
+        remark=remark,
+    )
+
+
+def unknown(about: str, key: str, unit: str, *, source: str, remark: str) -> Finding:
+    """What cannot be said, and in ``remark`` what would settle it."""
+    return Finding(about=about, key=key, value=None, unit=unit, standing="unknown", source=source, remark=remark)
+
+
+def estimated(about: str, key: str, value: Estimate, unit: str, *, source: str, remark: str = "") -> Finding:
+    """An estimate with its interval and the shares of its contributions, the largest first."""
+    total = sum(part * part for part in value.contributions.values()) or 1.0
+    parts = sorted(value.contributions.items(), key=lambda item: -item[1])
+    return Finding(
+        about=about,
+        key=key,
+        value=float(value.value),
+        unit=unit,
+        low=float(value.low),
+        high=float(value.high),
+        standing="measured",
+        source=source,
+        remark=remark,
+        contributions=tuple(Contribution(name=name, share=float(part * part / total)) for name, part in parts if part),
+    )
