@@ -15,7 +15,7 @@ import numpy.typing as npt
 from tepui.chain.programme.packets import StreamReader
 from tepui.chain.reception.acquire import Nothing
 from tepui.chain.reception.receive import Reception, receive
-from tepui.chain.reception.search import WIDTHS_HZ, occupied_hz
+from tepui.chain.reception.search import LEAST_STEP_DB, WIDTHS_HZ, occupied_hz
 from tepui.chain.reception.slices import wider_channel
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Outcome
@@ -114,7 +114,7 @@ def _what_instead(reception: Reception) -> str:
     if seen.peak is not None and seen.peak_width_hz is not None:
         useful_us = seen.peak.n_fft * 7 / (8 * seen.peak_width_hz) * 1e6
         parts.append(f"Something repeats after {useful_us:.0f} us, but the pilots of DVB-T are not there.")
-    if not parts and seen.bands:
+    if not parts and seen.bands and seen.bands[0].step_db >= LEAST_STEP_DB:
         band = seen.bands[0]
         parts.append(
             f"A band about {occupied_hz(band.width_hz) / 1e6:.2g} MHz wide stands {band.step_db:.1f} dB out of its "

@@ -40,7 +40,8 @@ from tepui.ground.tasks import map_tasks
 ROUND = 256
 BATCH = 32
 LOST_COHERENCE = 0.12
-LOST_RUN = 12
+GONE_COHERENCE = 0.2
+LOST_RUN, LOST_OF_RUN = 14, 12
 PILOT_POWER = 16 / 9
 DIRECT_SHARE = 0.003
 DIRECT_DRIFT = 0.2
@@ -126,7 +127,9 @@ class RoundReader:
 
     def next(self) -> Round | None:
         """The next round, or None at the end."""
-        base = replace(self._base, direct=self._is_direct(self._base))
+        base = self._base
+        if self._is_direct(base):
+            base = replace(base, direct=True, step=1.0)
         _, high = self._reader.available(base, begin=0, end=self._end)
         left = high
         if left < 4:
@@ -176,7 +179,7 @@ class RoundReader:
         map_tasks(turn_straight, starts, workers=self._workers)
         channel, grid, steady = self._channel(straight, base)
         after = corrected(base, found, rate_hz=self._reader.recording.sample_rate_hz)
-        moved = replace(after, first=after.begin(n), phase=(after.phase + n) % 4)
+        moved = replace(after, direct=False, first=after.begin(n), phase=(after.phase + n) % 4)
         result = Round(
             symbol=self._symbol,
             phase=base.phase,
@@ -252,14 +255,12 @@ class RoundReader:
 
 
 def _held(coherence: npt.NDArray[np.float64]) -> int:
-    """How many symbols stand before the first long run of symbols whose pilots do not agree."""
-    bad = coherence < LOST_COHERENCE
-    if not bad.any():
-        return int(coherence.size)
-    run = 0
-    for place, is_bad in enumerate(bad):
-        run = run + 1 if is_bad else 0
-        if run == LOST_RUN:
-            return place - LOST_RUN + 1
-    # a run that reaches the end of the round may be the beginning of a loss: leave it to the next round
+    """How many symbols stand before the first stretch in which hardly any symbol's pilots agree.
+
+    A stretch that reaches the end of the round may be the beginning of a loss: it is left to the next round.
+    """
+    bad = np.concatenate([[0], np.cumsum(coherence < GONE_COHERENCE)])
+    for place in range(coherence.size - LOST_RUN + 1):
+        if coherence[place] < GONE_COHERENCE and bad[place + LOST_RUN] - bad[place] >= LOST_OF_RUN:
+            return place
     return int(coherence.size)

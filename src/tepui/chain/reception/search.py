@@ -148,7 +148,7 @@ def guard_peaks(elementary: npt.NDArray[np.complex64]) -> list[GuardPeak]:
             ring = np.concatenate([folded, folded[:n_guard]])
             sums = np.concatenate([[0], np.cumsum(ring)])
             box = sums[n_guard : n_guard + n_symbol] - sums[:n_symbol]
-            level, spread = _quietest(box)
+            level, spread = quietest(box)
             box -= level
             start = int(np.argmax(np.abs(box)))
             scale = max(energy * np.sqrt(n_guard * rows), 2 * spread)
@@ -158,7 +158,7 @@ def guard_peaks(elementary: npt.NDArray[np.complex64]) -> list[GuardPeak]:
     return sorted(peaks, key=lambda peak: -peak.score)
 
 
-def _quietest(box: npt.NDArray[np.complex128]) -> tuple[complex, float]:
+def quietest(box: npt.NDArray[np.complex128]) -> tuple[complex, float]:
     """Mean and spread over the quarter of the circle that varies least: what is there without a guard interval.
 
     A discrete line puts the same value everywhere; two far echoes and a long guard may fill two thirds of the circle.
@@ -237,7 +237,7 @@ def _best_shift(
     size = np.abs(sums)
     row, column = (int(place) for place in np.unravel_index(int(np.argmax(size)), size.shape))
     score = float(size[row, column] / np.sqrt(carriers.size / pairs))
-    elsewhere = np.delete(size.max(axis=1), np.arange(max(0, row - 2), row + 3))
+    elsewhere = np.delete(size.max(axis=1), np.arange(max(0, row - 2), min(row + 3, shifts.size)))
     if score < PILOT_SCORE or size[row, column] < 1.25 * elsewhere.max():
         return None
     values = product[places[row]]

@@ -19,6 +19,8 @@ from tepui.signals.dvbt.tps import SYNC_WORDS, TpsFields, correct_bch, read_tps
 FRAME = 68
 SYNC_SHARE = 0.6
 LEAST_SYNC_BITS = 14
+LENGTH_WITH_CELL_ID = 31
+Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,8 +105,28 @@ def _read(sums: npt.NDArray[np.float64], *, start: int, parity: int, n_fft: int,
         fields = _combined(sums, begins=begins, parity=parity)
         if fields is None or fields.n_fft != n_fft or int(fields.n_fft * fields.guard) != n_guard:
             return None
+    if fields.length >= LENGTH_WITH_CELL_ID:
+        number = fields.frame - (first - start) // FRAME
+        halves = {**_halves_in_part(sums, begins=begins, first_number=number), **halves}
     cell_id = halves[0] << 8 | halves[1] if len(halves) == 2 else None
     return FrameLock(start=first, fields=fields, cell_id=cell_id, proved=proved)
+
+
+def _halves_in_part(sums: Floats, *, begins: npt.NDArray[np.int64], first_number: int) -> dict[int, int]:
+    """Halves of the cell id from frames that were not seen whole: sums of s40 to s47 over all frames of one parity."""
+    n = sums.size
+    found = {}
+    for parity in (0, 1):
+        total = np.zeros(8)
+        seen = False
+        for ahead, begin in enumerate(begins):
+            places = begin + np.arange(40, 48)
+            if (first_number + ahead) % 2 == parity and places[0] >= 1 and places[-1] < n:
+                total += sums[places]
+                seen = True
+        if seen and np.all(np.abs(total) > 0):
+            found[parity] = int((total < 0) @ (1 << np.arange(7, -1, -1)))
+    return found
 
 
 def _combined(sums: npt.NDArray[np.float64], *, begins: npt.NDArray[np.int64], parity: int) -> TpsFields | None:
