@@ -28,8 +28,8 @@ OLD, NEW = "V1.1.2 to V1.5.1", "V1.6.1"
 
 
 def float_ber(link: Link) -> float:
-    wrong, of = reference_errors(float_soft_values(link), link)
-    return wrong / of
+    wrong, decided, _ = reference_errors(float_soft_values(link), link.bits, link.mode.code_rate)
+    return wrong / len(decided)
 
 
 def fast_ber(link: Link) -> float:

@@ -76,13 +76,34 @@ def float_soft_values(link: Link) -> npt.NDArray[np.float32]:
     return soft.ravel()
 
 
-def reference_errors(soft: npt.NDArray[np.float32], link: Link, *, stretch_bits: int = 8400) -> tuple[int, int]:
-    """Wrong bits after the reference decoder, and bits compared: overlapped stretches, only their middles counted."""
-    k = link.mode.code_rate.numerator
-    n = link.mode.code_rate.denominator
+def reference_errors(
+    soft: npt.NDArray[np.floating], bits: npt.NDArray[np.uint8], code_rate: Fraction, *, stretch_bits: int = 4200
+) -> tuple[int, npt.NDArray[np.uint8], npt.NDArray[np.intp]]:
+    """The reference decoder on overlapped stretches, of which only the middles count.
+
+    returns  wrong bits; the decoded bits of all middles (n,), and their places in ``bits``
+    """
+    k, n = code_rate.numerator, code_rate.denominator
     total = stretch_bits + 2 * MARGIN_STEPS
-    starts = np.arange(0, len(link.bits) - total + 1, stretch_bits)
+    starts = np.arange(0, len(bits) - total + 1, stretch_bits)
     taken = np.stack([soft[start // k * n : (start + total) // k * n] for start in starts])
-    decided = decode_reference(taken, link.mode.code_rate)[:, MARGIN_STEPS:-MARGIN_STEPS]
-    expected = np.stack([link.bits[start + MARGIN_STEPS : start + MARGIN_STEPS + stretch_bits] for start in starts])
-    return int(np.count_nonzero(decided != expected)), expected.size
+    decided = decode_reference(taken, code_rate)[:, MARGIN_STEPS:-MARGIN_STEPS].ravel()
+    places = (starts[:, None] + MARGIN_STEPS + np.arange(stretch_bits)).ravel()
+    return int(np.count_nonzero(decided != bits[places])), decided, places
+
+
+# [EN300744] V1.6.2 Table 2, the order sent
+SENT = {"1/2": "X1 Y1", "2/3": "X1 Y1 Y2", "3/4": "X1 Y1 Y2 X3", "5/6": "X1 Y1 Y2 X3 Y4 X5",
+        "7/8": "X1 Y1 Y2 Y3 Y4 X5 Y6 X7"}  # fmt: skip
+# komm writes the newest bit last: 171 and 133 octal mirrored within seven bits
+MIRRORED = [int(f"{generator:07b}"[::-1], 2) for generator in (0o171, 0o133)]
+
+
+def coded_by_komm(bits: npt.NDArray[np.uint8], rate: Fraction) -> npt.NDArray[np.uint8]:
+    """Coded by komm's ConvolutionalCode and punctured here: (n_coded,)."""
+    import komm
+
+    pairs = np.asarray(komm.ConvolutionalCode([MIRRORED]).encode(bits)).reshape(-1, 2)[: len(bits)]
+    words = SENT[str(rate)].split()
+    columns = [pairs[int(word[1:]) - 1 :: rate.numerator, "XY".index(word[0])] for word in words]
+    return np.stack(columns, axis=1).ravel().astype(np.uint8)

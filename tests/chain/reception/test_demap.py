@@ -67,12 +67,12 @@ def measured_ratios(cells, channel, weight, mode):
 # The definition: squared distance to the nearest point with 1, less that to the nearest with 0, over the noise.
 @pytest.mark.parametrize("moving", [False, True])
 @pytest.mark.parametrize(("n_fft", "constellation", "alpha"), [
-    (2048, "QPSK", 0), (8192, "16QAM", 0), (2048, "64QAM", 0), (4096, "64QAM", 0), (2048, "16QAM", 1), (2048, "16QAM", 2),
-    (2048, "16QAM", 4), (2048, "64QAM", 1), (2048, "64QAM", 2), (2048, "64QAM", 4)])  # fmt: skip
+    (2048, "QPSK", 0), (8192, "16QAM", 0), (2048, "64QAM", 0), (4096, "64QAM", 0), (2048, "16QAM", 1),
+    (2048, "16QAM", 2), (2048, "16QAM", 4), (2048, "64QAM", 1), (2048, "64QAM", 2), (2048, "64QAM", 4)])  # fmt: skip
 def test_law_soft_values_are_differences_of_distances(n_fft, constellation, alpha, moving):
     rate = Fraction(2, 3)
-    mode = Mode(width_hz=8e6, n_fft=n_fft, guard=Fraction(1, 4), constellation=constellation, code_rate=rate, alpha=alpha,
-                code_rate_lp=Fraction(1, 2) if alpha else None)  # fmt: skip
+    mode = Mode(width_hz=8e6, n_fft=n_fft, guard=Fraction(1, 4), constellation=constellation, code_rate=rate,
+                alpha=alpha, code_rate_lp=Fraction(1, 2) if alpha else None)  # fmt: skip
     rng, shape, first = np.random.default_rng(42), (5, mode.n_carriers), 3
 
     def gaussian(rows):

@@ -4,8 +4,8 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from test_inner_decoder import coded_by_komm
 
+from ideal_link import coded_by_komm
 from tepui.chain.reception.reencode import count_differences, last_state, reencode
 from tepui.ground.errors import RangeError
 from tepui.signals.dvbt.mode import CODE_RATES
@@ -41,7 +41,7 @@ def test_limit_differences_counted_one_by_one():
 
 
 def test_message_of_a_phase_outside_the_period():
-    with pytest.raises(RangeError, match=r"start_phase must lie in 0..1 at code rate 2/3 .* not 2\."):
+    with pytest.raises(RangeError, match=r"start_phase must lie in 0..1 at code rate 2/3, not 2\."):
         reencode(np.zeros(3, np.uint8), Fraction(2, 3), start_phase=2)
 
 

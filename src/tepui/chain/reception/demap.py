@@ -4,7 +4,8 @@ Theory  The max-log ratio of a bit is the difference of the squared distances to
         over the noise variance. On one axis, with levels d, 3d, 5d, 7d, z = Re Y conj(H) / sigma^2, m = |z| and
         b = d |H|^2 / sigma^2:
         sign 4d (m + max(0, m - 2b) + max(0, m - 4b) + max(0, m - 6b)), as far as there are levels;
-        outer of two sizes 4d (m - 2b); of four, t = m - 4b: 4d (t + max(0, t - 2b) - max(0, -t - 2b)) and 4d (|t| - 2b).
+        outer of two sizes 4d (m - 2b); of four, with t = m - 4b, 4d (t + max(0, t - 2b) - max(0, -t - 2b)), and the
+        last bit 4d (|t| - 2b).
 Source  [EN300744] clauses 4.3.4 and 4.3.5 for points and order; the rest follows from the definition.
 Holds   Values are rounded to whole steps and held within +-9: GAIN and the loss are found by benchmarks/required_cn.py.
         Of a hierarchical signal only the high-priority bits are given.
@@ -49,9 +50,9 @@ class SoftDemapper:
     def __init__(self, mode: Mode) -> None:
         level = levels(mode.constellation, mode.alpha)
         self._per_axis = len(level)
-        self._inner = np.float32(level[0])
-        self._gap = np.float32(level[1] - level[0]) if len(level) > 1 else np.float32(2 * level[0])
-        self._gain = np.float32(GAIN[mode.code_rate])
+        self._inner = float(level[0])
+        self._gap = float(level[1] - level[0]) if len(level) > 1 else 2 * self._inner
+        self._gain = GAIN[mode.code_rate]
         self._width = mode.bits_per_cell_hp
         self._sources = coded_bit_sources(mode.n_fft, self._width)
 

@@ -15,12 +15,13 @@ from tepui.ground.kernels import kernel
 Cells = npt.NDArray[np.complex64]
 Floats = npt.NDArray[np.float32]
 Soft = npt.NDArray[np.int8]
+Number = float | np.float32
 ZERO, LIMIT = np.float32(0.0), np.float32(9.0)
 UP = np.float32(9.5)  # makes every clipped value positive, so that cutting the fraction off rounds to the nearest
 
 
 @kernel("void(float32[::1], float32[::1], float32, float32, int64, int8[::1])")
-def sign_bits(x: Floats, a: Floats, first_bend: float, slope: float, n_bends: int, out: Soft) -> None:
+def sign_bits(x: Floats, a: Floats, first_bend: Number, slope: Number, n_bends: int, out: Soft) -> None:
     """First bit of an axis: out = x, steeper by ``slope`` beyond each bend; bends at (first_bend + 2 slope i) a."""
     bends = np.float32(first_bend), np.float32(first_bend + 2 * slope), np.float32(first_bend + 4 * slope)
     slopes = (
@@ -71,9 +72,9 @@ def demap(
     phase: int,
     width: int,
     per_axis: int,
-    inner: float,
-    gap: float,
-    gain: float,
+    inner: Number,
+    gap: Number,
+    gain: Number,
     out: Soft,
 ) -> None:
     """Soft values of symbols, row by row.
