@@ -77,7 +77,7 @@ def float_soft_values(link: Link) -> npt.NDArray[np.float32]:
 
 
 def reference_errors(
-    soft: npt.NDArray[np.floating], bits: npt.NDArray[np.uint8], code_rate: Fraction, *, stretch_bits: int = 4200
+    soft: npt.NDArray[np.floating], bits: npt.NDArray[np.uint8], code_rate: Fraction, *, stretch_bits: int = 2100
 ) -> tuple[int, npt.NDArray[np.uint8], npt.NDArray[np.intp]]:
     """The reference decoder on overlapped stretches, of which only the middles count.
 

@@ -136,8 +136,9 @@ def movement(
     mask = usable[np.arange(n) % 4]
     moved = []
     for lag in (lag for lag in LAGS if lag < max(n / 2, 5)):
-        apart = np.abs(cells[lag:] - cells[:-lag]) ** 2
-        moved.append(float(apart.mean(where=mask[lag:], dtype=float)))
+        apart = cells[lag::3] - cells[:-lag:3]
+        square = apart.real**2 + apart.imag**2
+        moved.append(float(square.mean(where=mask[lag::3], dtype=float)))
     common = [_places_of_both(sets[(first_phase + row) % 4], sets[(first_phase + row + 1) % 4]) for row in range(4)]
     next_door = []
     for row, (left, right) in enumerate(common):

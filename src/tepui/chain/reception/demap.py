@@ -77,6 +77,8 @@ class SoftDemapper:
             raise RangeError(f"pilot phase {phase} and symbol parity {parity} must be both even or both odd"
                              " (EN 300 744 4.4: frames of 68 symbols).")  # fmt: skip
         out = np.empty((len(cells), self._sources.shape[1]), np.int8)
+        cells, channel = (np.require(each, np.complex64, ["C", "W"]) for each in (cells, channel))
+        weight = np.require(weight, np.float32, ["C", "W"])
         demap(cells, channel, weight, self._sources, phase, self._width, self._per_axis, self._inner, self._gap,
               self._gain, out)  # fmt: skip
         return out

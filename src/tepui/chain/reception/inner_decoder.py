@@ -88,7 +88,7 @@ class InnerDecoder:
     def decode_unit(self, soft_window: Soft) -> Packed:
         """The bits of one unit.
 
-        soft_window  (window_coded,), contiguous: positive where 0 is likely, 0 where erased or beyond either end
+        soft_window  (window_coded,): positive where 0 is likely, 0 where erased or beyond either end
                      of the stream; beyond +-9 taken as +-9
         returns      (UNIT_BITS / 8,), the first bit on the most significant side
         raises       RangeError if the window has another length
@@ -98,6 +98,7 @@ class InnerDecoder:
                 f"soft_window must hold {self.window_coded} values at code rate {self.code_rate} (one unit and its"
                 f" margins), not {soft_window.size}."
             )
+        soft_window = np.require(soft_window, np.int8, ["C", "W"])  # what the kernel takes; copied only if it must be
         out = np.empty(UNIT_BITS // 8, np.uint8)
         stride = self._coded(kernels.LANE_BITS)
         metrics, rows, decisions, scratch = self._workspace()

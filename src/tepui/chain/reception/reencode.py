@@ -75,7 +75,8 @@ def reencode(
     whole, rest = divmod(n_bits, len(per_step))
     n_coded = int(whole * per_step.sum() + np.roll(per_step, -start_phase)[:rest].sum())
     out = np.empty(n_coded, np.uint8)
-    encode_punctured(np.ascontiguousarray(packed), n_bits, start_phase, state, tables.words, tables.word_bits,
+    packed = np.require(packed, np.uint8, ["C", "W"])  # what the kernel takes; copied only if it must be
+    encode_punctured(packed, n_bits, start_phase, state, tables.words, tables.word_bits,
                      tables.word_coded, tables.pairs, tables.sent, out)  # fmt: skip
     return out
 
@@ -100,5 +101,5 @@ def count_differences(coded: npt.NDArray[np.uint8], soft: npt.NDArray[np.int8]) 
     if coded.shape != soft.shape:
         raise RangeError(f"coded and soft must be of one length, not {coded.size} and {soft.size}.")
     counts = np.zeros(2, np.int64)
-    count_sign_differences(coded, soft, counts)
+    count_sign_differences(np.require(coded, np.uint8, ["C", "W"]), np.require(soft, np.int8, ["C", "W"]), counts)
     return int(counts[0]), int(counts[1])

@@ -42,7 +42,9 @@ def wider_channel(recording: Recording) -> WiderChannel | None:
                 continue
             product = samples[:-lag] * np.conj(samples[lag:])
             for guard in GUARDS:
-                score = _bump(product, period=useful_s * rate_hz * (1 + float(guard)), guard=float(guard), energy=energy)
+                score = _bump(
+                    product, period=useful_s * rate_hz * (1 + float(guard)), guard=float(guard), energy=energy
+                )
                 if score > CLEAR and (best is None or score > best[0]):
                     best = (score, WiderChannel(width_hz=width_hz, useful_s=useful_s))
     return None if best is None else best[1]

@@ -42,7 +42,7 @@ _VECTOR = ir.VectorType(_BYTE, LANES)
 _TILE = ir.VectorType(_BYTE, 16)
 
 
-def _splat(value: int, kind: Any = _VECTOR) -> Any:
+def _every_lane(value: int, kind: Any = _VECTOR) -> Any:
     """The same byte in every lane."""
     return ir.Constant(kind, [ir.Constant(_BYTE, value & 0xFF)] * kind.count)
 
@@ -68,14 +68,14 @@ class _Memory:
 
 def _push_sign(b: Any, packed: Any, value: Any) -> Any:
     """Shift a byte of bits down by one and set its top bit to the sign of the value."""
-    sign = b.and_(value, _splat(0x80))
-    return sign if packed is None else b.or_(b.and_(b.lshr(packed, _splat(1)), _splat(0x7F)), sign)
+    sign = b.and_(value, _every_lane(0x80))
+    return sign if packed is None else b.or_(b.and_(b.lshr(packed, _every_lane(1)), _every_lane(0x7F)), sign)
 
 
 def _within_limit(b: Any, value: Any) -> Any:
     """The soft value, no further from zero than the limit that keeps the metrics from wrapping twice."""
     for sense, limit in ((">", SOFT_LIMIT), ("<", -SOFT_LIMIT)):
-        value = b.select(b.icmp_signed(sense, value, _splat(limit)), _splat(limit), value)
+        value = b.select(b.icmp_signed(sense, value, _every_lane(limit)), _every_lane(limit), value)
     return value
 
 
@@ -96,7 +96,7 @@ def add_compare_select(
         first = _within_limit(b, _Memory(context, b, kinds[3], arguments[3], arguments[4]).load())
         second = _within_limit(b, _Memory(context, b, kinds[3], arguments[3], arguments[5]).load())
         rows = _Memory(context, b, kinds[6], arguments[6], arguments[7])
-        zero = _splat(0)
+        zero = _every_lane(0)
         cost = {(0, 0): zero, (0, 1): second, (1, 0): first, (1, 1): b.add(first, second)}
         excess = {(x, y): b.sub(cost[1 - x, 1 - y], cost[x, y]) for x, y in cost}
 
@@ -133,19 +133,19 @@ def trace_back_byte(_: Any, decisions: Any, at: Any, states: Any, state_at: Any,
         rows = _Memory(context, b, kinds[0], arguments[0], arguments[1])
         places = _Memory(context, b, kinds[2], arguments[2], arguments[3])
         out = _Memory(context, b, kinds[4], arguments[4], arguments[5])
-        zero, packed, state = _splat(0), None, places.load()
+        zero, packed, state = _every_lane(0), None, places.load()
         for step in range(8):
             packed = _push_sign(b, packed, state)
             row = [rows.load(i * LANES - step * STEP_BYTES) for i in range(8)]
             for bit in (7, 6, 5):
-                upper = b.icmp_unsigned("!=", b.and_(state, _splat(1 << bit)), zero)
+                upper = b.icmp_unsigned("!=", b.and_(state, _every_lane(1 << bit)), zero)
                 row = [b.select(upper, second, first) for first, second in zip(row, row[len(row) // 2 :], strict=False)]
             (byte,) = row
             for bit, shift in ((4, 4), (3, 2), (2, 1)):
-                upper = b.icmp_unsigned("!=", b.and_(state, _splat(1 << bit)), zero)
-                byte = b.select(upper, b.lshr(byte, _splat(shift)), byte)
-            oldest = b.shl(b.and_(byte, _splat(1)), _splat(2))
-            state = b.or_(b.shl(state, _splat(1)), oldest)
+                upper = b.icmp_unsigned("!=", b.and_(state, _every_lane(1 << bit)), zero)
+                byte = b.select(upper, b.lshr(byte, _every_lane(shift)), byte)
+            oldest = b.shl(b.and_(byte, _every_lane(1)), _every_lane(2))
+            state = b.or_(b.shl(state, _every_lane(1)), oldest)
         places.store(state)
         out.store(packed)
         return context.get_dummy_value()
