@@ -5,10 +5,12 @@ Source  common practice (no published source); concurrent.futures is the interfa
 Holds   Functions without shared state. Results never depend on the number of workers.
 """
 
+import itertools
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor, ThreadPoolExecutor
-from typing import TypeVar
+from functools import cache
+from typing import TypeVar, cast
 
 Item = TypeVar("Item")
 Outcome = TypeVar("Outcome")
@@ -22,6 +24,12 @@ def default_workers() -> int:
         return os.cpu_count() or 1
 
 
+@cache
+def _shared_threads() -> ThreadPoolExecutor:
+    """Threads that outlive a call: starting them anew costs more than a short task."""
+    return ThreadPoolExecutor(max_workers=4 * default_workers(), thread_name_prefix="tepui")
+
+
 def map_tasks(
     function: Callable[[Item], Outcome],
     items: Iterable[Item],
@@ -31,7 +39,7 @@ def map_tasks(
 ) -> list[Outcome]:
     """Apply ``function`` to every item; outcomes come back in the items' order.
 
-    workers   number of threads; None takes what the machine offers, 1 runs here without a pool
+    workers   number of threads, the caller's own among them; None takes what the machine offers, 1 runs here alone
     executor  any concurrent.futures executor (a cluster's, say) to use in place of threads
     raises    whatever ``function`` raises first, in the items' order
     """
@@ -41,5 +49,23 @@ def map_tasks(
     todo = list(items)
     if count <= 1 or len(todo) <= 1:
         return [function(item) for item in todo]
-    with ThreadPoolExecutor(max_workers=min(count, len(todo))) as pool:
-        return list(pool.map(function, todo))
+    outcomes: list[Outcome | None] = [None] * len(todo)
+    failures: list[tuple[int, BaseException]] = []
+    numbers = itertools.count()
+
+    def work() -> None:
+        while (number := next(numbers)) < len(todo) and not failures:
+            try:
+                outcomes[number] = function(todo[number])
+            except BaseException as failure:  # noqa: BLE001 - handed to the caller below
+                failures.append((number, failure))
+
+    # The caller works too, so a task may itself map tasks: nothing ever waits for a thread that is not there.
+    helpers = [_shared_threads().submit(work) for _ in range(min(count, len(todo)) - 1)]
+    work()
+    for helper in helpers:
+        if not helper.cancel():
+            helper.result()
+    if failures:
+        raise min(failures, key=lambda pair: pair[0])[1]
+    return cast(list[Outcome], outcomes)

@@ -6,12 +6,13 @@ Source  [EN300744]; [TR101290] for what is measured.
 Holds   One signal at a time, the first found; a change of mode inside a recording ends one run and begins another.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from tepui.chain.reception.acquire import Acquired, Nothing, acquire
 from tepui.chain.reception.follow import Follower
-from tepui.chain.reception.rounds import RoundReader
+from tepui.chain.reception.rounds import Round, RoundReader
 from tepui.chain.reception.runs import Run
 from tepui.chain.reception.search import WIDTHS_HZ
 from tepui.chain.reception.stream import PacketSink
@@ -89,10 +90,25 @@ def _follow(
     reader = SymbolReader(recording, width_hz=found.width_hz)
     rounds = RoundReader(reader, found.settled, end=end, workers=workers)
     follower = Follower(recording, found, workers=workers, sink=sink)
-    while True:
-        item = rounds.next()
-        if item is None or not follower.take(item) or item.lost:
+    for item in _ahead(rounds, workers=workers):
+        if not follower.take(item) or item.lost:
             break
         if progress is not None:
             progress(follower.run.end_s * recording.sample_rate_hz / recording.n_samples)
     return follower.finish() if follower.run.symbols else None
+
+
+def _ahead(rounds: RoundReader, *, workers: int | None) -> Iterator[Round]:
+    """The rounds in order, each read while the one before is decoded: a round needs nothing of what comes after it."""
+    if workers == 1:
+        while (item := rounds.next()) is not None:
+            yield item
+        return
+    with ThreadPoolExecutor(max_workers=1) as reader:
+        coming = reader.submit(rounds.next)
+        while (item := coming.result()) is not None:
+            if not item.lost:
+                coming = reader.submit(rounds.next)
+            yield item
+            if item.lost:
+                return
