@@ -10,6 +10,7 @@ Holds   Delays inside the spread given; beyond it the estimate fades.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -151,6 +152,7 @@ def movement(
     return doubled / 2, [max(value - doubled, 0.0) for value in moved]
 
 
+@lru_cache(maxsize=64)
 def _places_of_both(one: PilotSet, other: PilotSet) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     _, left, right = np.intersect1d(one.grid, other.grid, return_indices=True)
     return left, right

@@ -28,6 +28,7 @@ from tepui.chain.reception.rounds import BATCH, Round, shortened
 from tepui.chain.reception.runs import Run, pace_of
 from tepui.chain.reception.stream import PacketSink, StreamDecoder
 from tepui.chain.reception.tps_reader import FrameLock, find_frames
+from tepui.chain.reception.tracking import straight_line
 from tepui.ground.tasks import map_tasks
 from tepui.signals.dvbt.carriers import tps_carriers
 from tepui.signals.dvbt.tps import tps_word
@@ -57,7 +58,7 @@ def _tps_sums(cells: npt.NDArray[np.complex64], before: npt.NDArray[np.complex64
     first = columns[:1] * 0 if before is None else before[None, tps_carriers(n_fft)]
     earlier = np.concatenate([first, columns[:-1]])
     product = (columns * np.conj(earlier)).real
-    usual = np.median(np.abs(product), axis=0, keepdims=True) + 1e-30
+    usual = np.median(np.abs(product[::4]), axis=0, keepdims=True) + 1e-30
     return np.asarray(np.clip(product, -3 * usual, 3 * usual).sum(axis=1))
 
 
@@ -98,10 +99,11 @@ class Follower:
         self._waiting: deque[_Waiting] = deque()
         self._pool = ThreadPoolExecutor(max_workers=1)
         self._tasks: deque[Future[None]] = deque()
-        self._turns: list[Floats] = []
+        self._turns = 0.0
         self.ratio: Floats | None = None
         self._first = 0
         self._rounds = 0
+        self._words: list[npt.NDArray[np.uint8]] = []
 
     def take(self, item: Round) -> bool:
         """One more round. Returns False where its TPS contradicts what was read before: the run ends before it."""
@@ -141,10 +143,10 @@ class Follower:
         the run ends, unless it is hardly lower at the end.
         """
         assert self.run.mode is not None
-        words = [tps_word(self.run.mode, frame) for frame in range(4)]
-        places = [self._place(item.symbol + row) for row in range(sums.size)]
-        fixed = np.array([1 <= place % 68 <= 39 for place in places])
-        sent = np.array([words[place // 68][place % 68] for place in places]) == 1
+        words = self._words
+        places = (self._place(item.symbol) + np.arange(sums.size)) % 272
+        fixed = (places % 68 >= 1) & (places % 68 <= 39)
+        sent = np.concatenate(words)[places] == 1
         gain = np.where(sums == 0, 0.0, np.where((sums < 0) == sent, 0.7, -3.0)) * fixed
         balance = np.concatenate([[0.0], np.cumsum(gain)])
         top = int(np.argmax(balance))
@@ -161,9 +163,9 @@ class Follower:
         run.grid = item.grid
         run.noise = item.noise
         turns = np.unwrap(item.track.phase)
-        line = np.polynomial.polynomial.polyfit(np.arange(n), turns, 1) if n > 2 else np.array([turns[0], 0.0])
-        self._turns.append(turns - np.polynomial.polynomial.polyval(np.arange(n), line))
-        run.phase_rms_deg = float(np.degrees(np.std(np.concatenate(self._turns))))
+        start, step = straight_line(turns)
+        self._turns += float(((turns - start - step * np.arange(n)) ** 2).sum())
+        run.phase_rms_deg = float(np.degrees(np.sqrt(self._turns / run.symbols)))
 
     def _begin(self, symbol: int) -> None:
         """The mode is known: decoding begins with this symbol of the run."""
@@ -174,6 +176,7 @@ class Follower:
         run.first_in_superframe = self._place(symbol)
         self._first = symbol
         self.letters = alphabet(mode)
+        self._words = [tps_word(mode, frame) for frame in range(4)]
         self.demap = SoftDemapper(mode)
         self.stream = StreamDecoder(mode, symbol=run.first_in_superframe, workers=self.workers, sink=self.sink)
         run.counts = self.stream.counts
@@ -242,7 +245,7 @@ class Follower:
     def _weights(self, scatter: Floats, looks: Floats, noise: float) -> npt.NDArray[np.float32]:
         """One over the noise of each carrier: that of the pilots, raised where a carrier scatters far more."""
         known = looks > 0
-        usual = float(np.median(scatter[known])) if known.any() else 1.0
+        usual = float(np.median(scatter[known][::3])) if known.any() else 1.0
         ratio = np.where(known, scatter / max(usual, 1e-30), 1.0)
         limit = HIT_RATIO + 8.0 / np.sqrt(np.maximum(looks, 1))
         self.ratio = np.where(ratio > limit, ratio, 1.0)

@@ -44,12 +44,10 @@ class Alphabet:
     order: npt.NDArray[np.int32]
     data: npt.NDArray[np.float32]
 
-    def looks(self, n: int, phase: int, n_carriers: int, *, stride: int = 1) -> npt.NDArray[np.int64]:
+    def looks(self, n: int, phase: int, *, stride: int = 1) -> npt.NDArray[np.int64]:
         """How often each carrier is a data cell in every ``stride``-th of n symbols from ``phase`` on. (K,)"""
         count = np.bincount((phase + np.arange(0, n, stride)) % 4, minlength=4)
-        total = np.zeros(n_carriers, np.int64)
-        for number in range(4):
-            total[self.carriers[number]] += count[number]
+        total = (count @ self.data).astype(np.int64)
         return total
 
 
@@ -98,7 +96,7 @@ def scatter_by_carrier(
     n_carriers = cells.shape[1]
     error, power = np.zeros(n_carriers), np.zeros(n_carriers)
     scatter(cells, inverse, letters.data, phase, letters.axis, letters.per_axis, error, power, stride)
-    looks = letters.looks(cells.shape[0], phase, n_carriers, stride=stride).astype(float)
+    looks = letters.looks(cells.shape[0], phase, stride=stride).astype(float)
     excess = power / np.maximum(looks, 1) - 1.0
     mean = np.maximum(error / np.maximum(looks, 1), excess - 3.0 / np.sqrt(np.maximum(looks, 1)))
     return mean, looks
@@ -169,7 +167,7 @@ class Quality:
         fits = map_tasks(fitted, starts, workers=self.workers)
         cross = np.sum([part[0] for part in fits], axis=0)
         power = np.sum([part[1] for part in fits], axis=0)
-        looks = letters.looks(n, phase, n_carriers)
+        looks = letters.looks(n, phase)
         fit = cross / np.maximum(power, 1e-30)
         raised = np.ones(n_carriers)
         if steady and n >= 8:

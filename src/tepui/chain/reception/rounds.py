@@ -29,8 +29,10 @@ from tepui.chain.reception.tracking import (
     Settled,
     Track,
     corrected,
+    cut,
     good_places,
     grid_mean,
+    joined,
     straightened,
     track,
     weights_of,
@@ -38,7 +40,8 @@ from tepui.chain.reception.tracking import (
 from tepui.ground.tasks import map_tasks
 
 ROUND = 256
-BATCH = 32
+BATCH = 64
+PART = 32
 LOST_COHERENCE = 0.12
 GONE_COHERENCE = 0.2
 LOST_RUN, LOST_OF_RUN = 14, 12
@@ -56,12 +59,7 @@ def shortened(item: "Round", count: int) -> "Round":
         channel=item.channel[:count] if per_symbol else item.channel,
         faded=item.faded[:count],
         lost=True,
-        track=replace(
-            item.track,
-            phase=item.track.phase[:count],
-            slope=item.track.slope[:count],
-            coherence=item.track.coherence[:count],
-        ),
+        track=cut(item.track, count),
     )
 
 
@@ -137,46 +135,32 @@ class RoundReader:
         n = left if left < ROUND * 3 // 2 else ROUND
         starts = list(range(0, n, BATCH))
         turn = ramp(base)
+        cells = np.empty((n, CARRIERS[base.n_fft]), np.complex64)
 
-        def read(start: int) -> npt.NDArray[np.complex64]:
-            return self._reader.spectra(base, symbol=start, count=min(BATCH, n - start))
+        def read(start: int) -> tuple[npt.NDArray[np.complex64], Track]:
+            """Symbols straightened by their own common phase; the timing is that of the round's beginning."""
+            count = min(BATCH, n - start)
+            spectra = self._reader.spectra(base, symbol=start, count=count)
+            pilots = pilot_cells(spectra, self._tables, base=base, symbol=start, turn=turn)
+            phase = (base.phase + start) % 4
+            seen = track(pilots, self._reference, self._sets, self._tables, first_phase=phase, weight=self._weight)
+            level = np.zeros(count)
+            straighten(
+                spectra, turn, np.ascontiguousarray(seen.phase), level, base.inverted, cells[start : start + count]
+            )
+            return straightened(pilots, seen.phase, level, self._tables, first_phase=phase), seen
 
-        spectra = map_tasks(read, starts, workers=self._workers)
-        pilots = np.concatenate(
-            [
-                pilot_cells(part, self._tables, base=base, symbol=start, turn=turn)
-                for start, part in zip(starts, spectra, strict=True)
-            ]
-        )
-        found = track(pilots, self._reference, self._sets, self._tables, first_phase=base.phase, weight=self._weight)
+        parts = map_tasks(read, starts, workers=self._workers)
+        straight = np.concatenate([part[0] for part in parts])
+        found = joined([part[1] for part in parts])
         keep = _held(found.coherence)
         lost = keep < n
         if keep < 4:
             return None
         if lost:
             n = keep
-            pilots = pilots[:n]
-            found = track(
-                pilots, self._reference, self._sets, self._tables, first_phase=base.phase, weight=self._weight
-            )
+            straight, cells, found = straight[:n], cells[:n], cut(found, n)
         faded = found.coherence < LOST_COHERENCE
-        straight = straightened(pilots, found, self._tables, first_phase=base.phase)
-        cells = np.empty((n, CARRIERS[base.n_fft]), np.complex64)
-        slopes = found.slopes
-
-        def turn_straight(start: int) -> None:
-            stop = min(start + BATCH, n)
-            if stop > start:
-                straighten(
-                    spectra[start // BATCH][: stop - start],
-                    turn,
-                    np.ascontiguousarray(found.phase[start:stop]),
-                    np.ascontiguousarray(slopes[start:stop]),
-                    base.inverted,
-                    cells[start:stop],
-                )
-
-        map_tasks(turn_straight, starts, workers=self._workers)
         channel, grid, steady = self._channel(straight, base)
         after = corrected(base, found, rate_hz=self._reader.recording.sample_rate_hz)
         moved = replace(after, direct=False, first=after.begin(n), phase=(after.phase + n) % 4)
@@ -203,21 +187,13 @@ class RoundReader:
         self, straight: npt.NDArray[np.complex64], base: Timebase
     ) -> tuple[npt.NDArray[np.complex64], npt.NDArray[np.complex128], bool]:
         n = straight.shape[0]
-        parts = [
-            grid_sums(
-                straight[start : start + BATCH], self._sets, first_phase=(base.phase + start) % 4, n_grid=self._n_grid
-            )
-            for start in range(0, n, BATCH)
-        ]
-        mean, looks, variance = grid_mean(
-            straight[: BATCH * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid
-        )
+        mean, looks, variance = grid_mean(straight[: PART * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid)
         self._good = good_places(mean, variance, looks)
         self._weight = weights_of(variance, looks) * self._good
         noise, moved = movement(straight, self._sets, first_phase=base.phase, good=self._weight > 0.9)
         self._noise = max(noise, 1e-30)
         window = averaging_window(look_noise=self._noise, moved=moved, n_symbols=n)
-        everything = added(parts)
+        everything = grid_sums(straight, self._sets, first_phase=base.phase, n_grid=self._n_grid)
         response = response_of_grid(np.where(self._good, everything.mean, 0), n_fft=base.n_fft)
         first, last = extent(response)
         reach = 2 * max(abs(first), abs(last)) + 0.01 * base.n_fft / 3 + 8
@@ -236,7 +212,16 @@ class RoundReader:
             looks_each = n / 4
         elif window:
             self._history = None
-            size = window // BATCH
+            size = window // PART
+            parts = [
+                grid_sums(
+                    straight[start : start + PART],
+                    self._sets,
+                    first_phase=(base.phase + start) % 4,
+                    n_grid=self._n_grid,
+                )
+                for start in range(0, n, PART)
+            ]
             means = [added(parts[max(0, i - size // 2) : i + size // 2 + 1]).mean for i in range(len(parts))]
             grids = np.stack(means)
             looks_each = window / 4
@@ -249,7 +234,7 @@ class RoundReader:
         channel = interpolator(n_fft=base.n_fft, delay_spread=reach, snr=snr)(grids)
         smooth = channel[:, ::3].astype(np.complex128)
         if window and grids.shape[0] > 1:
-            channel = np.repeat(channel, BATCH, axis=0)[:n]
+            channel = np.repeat(channel, PART, axis=0)[:n]
         self._reference = smooth[-1] if window else smooth[-8:].mean(axis=0)
         return channel, everything.mean, grids.shape[0] == 1
 

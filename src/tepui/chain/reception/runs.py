@@ -16,6 +16,7 @@ from tepui.chain.reception.quality import Quality
 from tepui.chain.reception.rounds import Round
 from tepui.chain.reception.stream import PacketCounts
 from tepui.chain.reception.symbols import Timebase
+from tepui.chain.reception.tracking import straight_line
 from tepui.signals.dvbt.mode import Mode
 
 Floats = npt.NDArray[np.float64]
@@ -91,9 +92,8 @@ def _turn_std(phase: Floats) -> float:
     n = phase.size
     if n < 12:
         return 1.0
-    rest = phase - np.polynomial.polynomial.polyval(
-        np.arange(n), np.polynomial.polynomial.polyfit(np.arange(n), phase, 1)
-    )
+    start, step = straight_line(phase)
+    rest = phase - start - step * np.arange(n)
     near, far = 1, max(4, n // 6)
     at_near = float(np.mean((rest[near:] - rest[:-near]) ** 2))
     at_far = float(np.mean((rest[far:] - rest[:-far]) ** 2))

@@ -143,7 +143,7 @@ class PilotTables:
     values: npt.NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class PilotSet:
     """The pilots of one phase of the pattern: carriers, their centred numbers, places on the grid, known values."""
 

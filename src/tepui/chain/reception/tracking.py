@@ -9,6 +9,7 @@ Holds   A steady or slowly changing channel; errors small enough that a symbol's
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -46,13 +47,16 @@ class Track:
     phase      (n,) common phase [rad]
     slope      (n,) phase per carrier [rad]
     coherence  (n,) share of the pilots' power that agrees with the reference, 0 to 1
-    slope_line (intercept, per symbol) straight line through the slopes
     """
 
     phase: npt.NDArray[np.float64]
     slope: npt.NDArray[np.float64]
     coherence: npt.NDArray[np.float64]
-    slope_line: tuple[float, float]
+
+    @cached_property
+    def slope_line(self) -> tuple[float, float]:
+        """Straight line through the slopes: intercept, and change per symbol."""
+        return straight_line(self.slope, self.coherence)
 
     @property
     def slopes(self) -> npt.NDArray[np.float64]:
@@ -103,12 +107,7 @@ def track(
     # the slope's own effect on the sum, to second order
     common[near] += -1j * slope[near] * sums[near, 1] - 0.5 * slope[near] ** 2 * sums[near, 2]
     coherence = np.abs(common) ** 2 / np.maximum(received * total[which], 1e-300)
-    return Track(
-        phase=np.angle(common * np.exp(-1j * slope * offset[which])),
-        slope=slope,
-        coherence=coherence,
-        slope_line=_line(slope, coherence),
-    )
+    return Track(phase=np.angle(common * np.exp(-1j * slope * offset[which])), slope=slope, coherence=coherence)
 
 
 def _steep(
@@ -123,11 +122,19 @@ def _steep(
     return complex((agree * np.exp(-1j * slope * centred)).sum()), slope
 
 
-def _line(values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]) -> tuple[float, float]:
-    if values.size < 6:
-        return float(np.average(values, weights=weights + 1e-12)), 0.0
-    fit = np.polynomial.polynomial.polyfit(np.arange(values.size), values, 1, w=np.sqrt(weights + 1e-12))
-    return float(fit[0]), float(fit[1])
+def straight_line(
+    values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64] | None = None
+) -> tuple[float, float]:
+    """Weighted least-squares line through values one step apart: intercept and step; no step below six values."""
+    n = values.size
+    weight = np.ones(n) if weights is None else weights + 1e-12
+    total = float(weight.sum())
+    place = np.arange(n) - float(weight @ np.arange(n)) / total
+    mean = float(weight @ values) / total
+    if n < 6:
+        return mean, 0.0
+    step = float((weight * place) @ values) / float((weight * place) @ place)
+    return mean + step * float(place[0]), step
 
 
 def grid_mean(
@@ -150,10 +157,31 @@ def grid_mean(
     return np.asarray(mean, dtype=np.complex128), looks, np.where(looks > 1, spread, 0.0)
 
 
-def straightened(cells: Pilots, found: Track, tables: PilotTables, *, first_phase: int) -> Pilots:
-    """Pilot cells with each symbol's common phase and the line of slopes taken out, in place of what was given."""
-    turn_pilots(cells, tables.centred, first_phase, np.ascontiguousarray(found.phase), found.slopes)
+def straightened(
+    cells: Pilots,
+    phase: npt.NDArray[np.float64],
+    slope: npt.NDArray[np.float64],
+    tables: PilotTables,
+    *,
+    first_phase: int,
+) -> Pilots:
+    """Pilot cells with each symbol's common phase and slope taken out, in place of what was given."""
+    turn_pilots(cells, tables.centred, first_phase, np.ascontiguousarray(phase), np.ascontiguousarray(slope))
     return cells
+
+
+def joined(parts: list[Track]) -> Track:
+    """Tracks of consecutive runs of symbols as one."""
+    slope = np.concatenate([part.slope for part in parts])
+    coherence = np.concatenate([part.coherence for part in parts])
+    phase = np.concatenate([part.phase for part in parts])
+    return Track(phase=phase, slope=slope, coherence=coherence)
+
+
+def cut(found: Track, count: int) -> Track:
+    """The first ``count`` symbols of a track."""
+    slope, coherence = found.slope[:count], found.coherence[:count]
+    return Track(phase=found.phase[:count], slope=slope, coherence=coherence)
 
 
 def corrected(base: Timebase, found: Track, *, rate_hz: float, symbol: int = 0) -> Timebase:
@@ -165,7 +193,7 @@ def corrected(base: Timebase, found: Track, *, rate_hz: float, symbol: int = 0) 
     turn = 0.0
     if n >= 3:
         unwrapped = np.unwrap(found.phase)
-        turn = _line(unwrapped, found.coherence)[1]
+        turn = straight_line(unwrapped, found.coherence)[1]
     sign = -1.0 if base.inverted else 1.0
     offset_hz = base.offset_hz + sign * turn / (2 * math.pi) * rate_hz / base.period
     clock = found.slope_line[1] * base.n_fft / (2 * math.pi * base.n_symbol)
@@ -277,7 +305,7 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         found = track(cells, reference, sets, tables, first_phase=base.phase, weight=weight)
         if number and float(np.median(found.coherence)) < COHERENT:
             return None
-        straight = straightened(cells, found, tables, first_phase=base.phase)
+        straight = straightened(cells, found.phase, found.slopes, tables, first_phase=base.phase)
         mean, looks, variance = grid_mean(straight, sets, first_phase=base.phase, n_grid=n_grid)
         good = good_places(mean, variance, looks)
         weight = weights_of(variance, looks) * good
