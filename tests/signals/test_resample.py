@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from tepui.files.recordings import open_recording
 from tepui.ground.errors import RangeError
-from tepui.signals.resample import design_interpolator, read_rows, turn_back, whole_rows
+from tepui.signals.recording import recording_from_samples
+from tepui.signals.resample import design_interpolator, read_rows, turn_back, turned_back, whole_rows
 
 
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.9, 1.0])
@@ -42,8 +44,6 @@ def test_law_turning_back_is_true_over_any_length_and_cut():
     exact = samples * np.exp(-2j * np.pi * ((0.123456789 * (first + np.arange(5000))) % 1.0))
     real, imag = turn_back(samples, cycles_per_sample=0.123456789, first=first)
     assert np.abs(real + 1j * imag - exact).max() < 1e-5
-    rows = whole_rows(samples, starts=np.array([3, 1500]), count=2000, cycles_per_sample=0.123456789, first=first)
-    assert np.abs(rows[1] - exact[1500:3500]).max() < 1e-5
     real, imag = turn_back(samples, cycles_per_sample=0.0, first=0, conjugate=True)
     assert np.array_equal(real + 1j * imag, np.conj(samples))
 
@@ -55,3 +55,21 @@ def test_message_no_room_beside_the_band():
     parts = turn_back(np.ones(100, np.complex64), cycles_per_sample=0.0, first=0)
     with pytest.raises(RangeError, match="reach outside a block of 100 samples"):
         read_rows(parts, starts=np.array([0.0]), step=1.0, count=90, interpolator=interpolator)
+
+
+def test_law_stored_codes_give_the_same_as_samples(tmp_path):
+    codes = np.random.default_rng(3).integers(-20000, 20000, (6000, 2)).astype("<i2")
+    path = tmp_path / "codes.raw"
+    codes.tofile(path)
+    stored = open_recording(path, sample_type="ci16_le", rate_hz=1e6)
+    plain = recording_from_samples("plain", stored.read(0, 6000), sample_rate_hz=1e6)
+    starts = np.array([3, 1500])
+    for begin in (0, 711):
+        options = {"begin": begin, "cycles_per_sample": 0.0123456}
+        rows = [whole_rows(one, length=4000, starts=starts, count=2000, **options) for one in (stored, plain)]
+        assert np.abs(rows[0] - rows[1]).max() < 1e-6
+        exact = plain.read(begin + 1500, 2000) * np.exp(-2j * np.pi * 0.0123456 * (begin + 1500 + np.arange(2000)))
+        assert np.abs(rows[0][1] - exact).max() < 1e-5
+        parts = [turned_back(one, count=4000, **options) for one in (stored, plain)]
+        assert np.abs(parts[0][0] - parts[1][0]).max() < 1e-6
+        assert np.abs(parts[0][1] - parts[1][1]).max() < 1e-6

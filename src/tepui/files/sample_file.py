@@ -6,6 +6,7 @@ Holds   Many threads at once: every read opens the file for itself. The file mus
 """
 
 import io
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,6 +51,30 @@ class FileSamples:
             except OSError as error:
                 raise UnfinishedError(f"{self.path} could not be read ({error.strerror or error}).") from error
         return samples
+
+    def codes(self, start: int, count: int) -> npt.NDArray[np.int16] | None:
+        """The stored 16-bit codes of samples start to start + count, for readers that scale as they go.
+
+        returns  (n, 2) as stored, or None where they are stored otherwise or not side by side
+        """
+        if self.sample_type.code != "<i2" or sys.byteorder != "little" or self.sample_type.zero:
+            return None
+        for piece in self.pieces:
+            if piece.start <= start and start + count <= piece.start + piece.count:
+                stored = np.empty((count, 2), np.int16)
+                try:
+                    with self.path.open("rb", buffering=0) as handle:
+                        handle.seek(piece.byte + (start - piece.start) * self.sample_type.n_bytes)
+                        self._read_exactly(handle, stored.reshape(-1).view(np.uint8).data)
+                except OSError as error:
+                    raise UnfinishedError(f"{self.path} could not be read ({error.strerror or error}).") from error
+                return stored
+        return None
+
+    @property
+    def code_scale(self) -> float:
+        """What one step of a code is worth, full scale 1."""
+        return 1.0 / (self.sample_type.full_scale or 1.0)
 
     def _fill(self, samples: npt.NDArray[np.complex64], start: int) -> None:
         width = self.sample_type.n_bytes

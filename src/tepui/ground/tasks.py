@@ -57,7 +57,7 @@ def map_tasks(
         while (number := next(numbers)) < len(todo) and not failures:
             try:
                 outcomes[number] = function(todo[number])
-            except BaseException as failure:  # noqa: BLE001 - handed to the caller below
+            except BaseException as failure:
                 failures.append((number, failure))
 
     # The caller works too, so a task may itself map tasks: nothing ever waits for a thread that is not there.

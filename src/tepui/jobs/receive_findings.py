@@ -230,7 +230,7 @@ def _quality_findings(about: str, runs: list[Run], quality: Quality, hits: npt.N
         if key == "mer_without_lines_db":
             remark = _hit_remark(hits)
         elif quality.aided_symbols:
-            remark = "Against re-encoded decisions, common phase removed."
+            remark = "Against re-encoded decisions, common phase removed." + _sampled(runs)
         if quality.aided_symbols == 0 and value.value < NEAREST_LIMIT_DB[mode.constellation]:
             found.append(
                 Finding(
@@ -249,6 +249,12 @@ def _quality_findings(about: str, runs: list[Run], quality: Quality, hits: npt.N
                 remark = (remark + " Against the nearest points, which are hardly ever mistaken at this MER.").strip()
             found.append(estimated(about, key, value, "dB", source=METHOD, remark=remark))
     return found
+
+
+def _sampled(runs: list[Run]) -> str:
+    judged = sum(run.quality.symbols for run in runs if run.quality is not None)
+    held = sum(run.symbols for run in runs)
+    return f" Judged on {judged} of {held} symbols, spread over the time." if judged < 0.9 * held else ""
 
 
 def _hit_remark(hits: npt.NDArray[np.bool_]) -> str:

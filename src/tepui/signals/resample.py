@@ -15,7 +15,14 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.ground.errors import RangeError
-from tepui.signals.resample_kernels import derotate, derotate_rows, resample_rows
+from tepui.signals.recording import Recording
+from tepui.signals.resample_kernels import (
+    derotate,
+    derotate_code_rows,
+    derotate_codes,
+    derotate_rows,
+    resample_rows,
+)
 
 ATTENUATION_DB = 100.0
 PHASES = 256
@@ -72,6 +79,19 @@ def turn_back(
     return real, imag
 
 
+def turned_back(
+    recording: Recording, *, begin: int, count: int, cycles_per_sample: float
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """As ``turn_back``, straight from a recording; stored 16-bit codes are turned as they are scaled."""
+    stored = recording.codes(begin, count)
+    if stored is None:
+        return turn_back(recording.read(begin, count), cycles_per_sample=cycles_per_sample, first=begin)
+    codes, scale = stored
+    real, imag = np.empty(count, np.float32), np.empty(count, np.float32)
+    derotate_codes(codes, scale, cycles_per_sample, begin, real, imag)
+    return real, imag
+
+
 def read_rows(
     parts: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]],
     *,
@@ -93,22 +113,28 @@ def read_rows(
 
 
 def whole_rows(
-    samples: npt.NDArray[np.complex64],
+    recording: Recording,
     *,
+    begin: int,
+    length: int,
     starts: npt.NDArray[np.int64],
     count: int,
     cycles_per_sample: float,
-    first: int,
 ) -> npt.NDArray[np.complex64]:
     """Rows of ``count`` samples as they are, shifted down by a frequency, phase-true as ``turn_back``.
 
-    samples  (n,) as read, the first of them number ``first`` of the recording; starts are places in it
-    raises   RangeError where a row would reach outside the block
+    begin, length  the block of the recording that is read; starts are places in it
+    raises         RangeError where a row would reach outside the block
     """
     out = np.empty((starts.size, count), np.complex64)
-    _require_inside(starts, count - 1, size=samples.size, margin=0)
-    block = np.require(samples, np.complex64, ["C", "W"])
-    derotate_rows(block, cycles_per_sample, first, np.ascontiguousarray(starts, dtype=np.int64), out)
+    _require_inside(starts, count - 1, size=length, margin=0)
+    places = np.ascontiguousarray(starts, dtype=np.int64)
+    stored = recording.codes(begin, length)
+    if stored is None:
+        block = np.require(recording.read(begin, length), np.complex64, ["C", "W"])
+        derotate_rows(block, cycles_per_sample, begin, places, out)
+    else:
+        derotate_code_rows(stored[0], stored[1], cycles_per_sample, begin, places, out)
     return out
 
 

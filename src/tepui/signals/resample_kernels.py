@@ -87,3 +87,54 @@ def derotate_rows(samples: Any, cycles_per_sample: float, first: int, starts: An
             for n in range(stop - begin):
                 out[row, begin + n] = samples[at + np.uint64(n)] * (block * table[n])
             begin = stop
+
+
+@kernel("void(int16[:,::1], float32, float64, int64, float32[::1], float32[::1])", fast=True)
+def derotate_codes(codes: Any, scale: float, cycles_per_sample: float, first: int, real: Any, imag: Any) -> None:
+    """As ``derotate``, from stored codes."""
+    size = 1024
+    table_r = np.empty(size, np.float32)
+    table_i = np.empty(size, np.float32)
+    for n in range(size):
+        angle = -2.0 * math.pi * ((cycles_per_sample * n) % 1.0)
+        table_r[n] = math.cos(angle)
+        table_i[n] = math.sin(angle)
+    total = codes.shape[0]
+    start = 0
+    while start < total:
+        stop = min(total, start + size)
+        angle = -2.0 * math.pi * ((cycles_per_sample * (first + start)) % 1.0)
+        block_r = np.float32(math.cos(angle)) * scale
+        block_i = np.float32(math.sin(angle)) * scale
+        for n in range(stop - start):
+            rotor_r = table_r[n] * block_r - table_i[n] * block_i
+            rotor_i = table_r[n] * block_i + table_i[n] * block_r
+            x_r = np.float32(codes[start + n, 0])
+            x_i = np.float32(codes[start + n, 1])
+            real[start + n] = x_r * rotor_r - x_i * rotor_i
+            imag[start + n] = x_r * rotor_i + x_i * rotor_r
+        start = stop
+
+
+@kernel("void(int16[:,::1], float32, float64, int64, int64[::1], complex64[:,::1])", fast=True)
+def derotate_code_rows(codes: Any, scale: float, cycles_per_sample: float, first: int, starts: Any, out: Any) -> None:
+    """As ``derotate_rows``, from stored codes."""
+    size = 1024
+    table = np.empty(size, np.complex64)
+    for n in range(size):
+        angle = -2.0 * math.pi * ((cycles_per_sample * n) % 1.0)
+        table[n] = complex(math.cos(angle), math.sin(angle))
+    count = out.shape[1]
+    for row in range(out.shape[0]):
+        begin = 0
+        while begin < count:
+            stop = min(count, begin + size)
+            base = starts[row] + begin
+            angle = -2.0 * math.pi * ((cycles_per_sample * (first + base)) % 1.0)
+            block = np.complex64(complex(scale * math.cos(angle), scale * math.sin(angle)))
+            at = np.uint64(base)
+            for n in range(stop - begin):
+                place = at + np.uint64(n)
+                value = complex(np.float32(codes[place, 0]), np.float32(codes[place, 1]))
+                out[row, begin + n] = np.complex64(value) * (block * table[n])
+            begin = stop

@@ -8,7 +8,7 @@ Theory  Bayesian least squares. Unknown: the family's parameters; what no family
 Source  D. J. C. MacKay 1992, Neural Computation 4, 415-447 (evidence); Kennedy and O'Hagan 2001, J. R. Stat. Soc. B 63,
         425-464 (departure from the model as a Gaussian process); [GUM-S1] for intervals.
 Holds   Doubts small enough that curves are straight within them. The departure's size, DEPARTURE_DB, is this
-        program's own choice: 0.12 dB covers the families on one another between -25 and -45 dB.
+        program's own choice: it covers amplifiers of other forms than the families in 500 simulated cases.
 """
 
 from collections.abc import Sequence
@@ -22,7 +22,7 @@ from tepui.chain.amplifiers.drive_curve import WaveformView, mer_of, shoulder_of
 from tepui.chain.amplifiers.families import FAMILIES, Family, relative_drive
 from tepui.ground.errors import RangeError
 
-DEPARTURE_DB = 0.15
+DEPARTURE_DB = 0.2
 DEPARTURE_POWER_DB = 0.4
 ALIKE_OVER_DB = 3.0
 GAIN_SPREAD_DB = 30.0

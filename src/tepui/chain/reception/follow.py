@@ -40,7 +40,7 @@ MISREAD_BALANCE = 12.0
 MOST_UNREAD = 3
 LEAST_ROUND = 4
 MOST_BEHIND = 2
-ALL_JUDGED = 8
+ALL_JUDGED, JUDGED_OF = 8, 4
 # What the decoder makes of pure noise differs from it in 17, 12, 9, 7 and 6 % of the coded bits (by trial).
 TRUSTED_SHARE = {
     Fraction(1, 2): 0.15,
@@ -261,8 +261,8 @@ class Follower:
                 return
             self._waiting.popleft()
             self._rounds += 1
-            if self._rounds > ALL_JUDGED and self._rounds % 2:
-                continue  # a long run is judged on every second round: speed, at no loss that the doubt would show
+            if self._rounds > ALL_JUDGED and self._rounds % JUDGED_OF:
+                continue  # a long run is judged on every fourth round: speed, at no loss that the doubt would show
             self._judge(entry, min(end, stream.decoded_symbols + self._first))
 
     def _judge(self, entry: _Waiting, decoded: int) -> None:

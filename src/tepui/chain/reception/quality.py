@@ -47,8 +47,7 @@ class Alphabet:
     def looks(self, n: int, phase: int, *, stride: int = 1) -> npt.NDArray[np.int64]:
         """How often each carrier is a data cell in every ``stride``-th of n symbols from ``phase`` on. (K,)"""
         count = np.bincount((phase + np.arange(0, n, stride)) % 4, minlength=4)
-        total = (count @ self.data).astype(np.int64)
-        return total
+        return np.asarray(count @ self.data, dtype=np.int64)
 
 
 def alphabet(mode: Mode) -> Alphabet:

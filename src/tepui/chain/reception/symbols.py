@@ -19,7 +19,7 @@ from tepui.chain.reception.pilot_kernels import gather_pilots
 from tepui.chain.reception.search import CARRIERS, Lock, occupied_hz
 from tepui.signals.dvbt.carriers import pilot_carriers, pilot_values
 from tepui.signals.recording import Recording
-from tepui.signals.resample import design_interpolator, read_rows, turn_back, whole_rows
+from tepui.signals.resample import design_interpolator, read_rows, turned_back, whole_rows
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,13 +109,18 @@ class SymbolReader:
         margin = 0 if direct else self.interpolator.margin + 1
         begin = math.floor(starts[0]) - margin
         end = math.ceil(starts[-1] + (base.n_fft - 1) * base.step) + margin + 2
-        block = self.recording.read(begin, end - begin)
         cycles = base.offset_hz / rate_hz
         if direct:
-            whole = (starts - begin).astype(np.int64)
-            rows = whole_rows(block, starts=whole, count=base.n_fft, cycles_per_sample=cycles, first=begin)
+            rows = whole_rows(
+                self.recording,
+                begin=begin,
+                length=end - begin,
+                starts=(starts - begin).astype(np.int64),
+                count=base.n_fft,
+                cycles_per_sample=cycles,
+            )
         else:
-            parts = turn_back(block, cycles_per_sample=cycles, first=begin)
+            parts = turned_back(self.recording, begin=begin, count=end - begin, cycles_per_sample=cycles)
             rows = read_rows(
                 parts, starts=starts - begin, step=base.step, count=base.n_fft, interpolator=self.interpolator
             )
