@@ -40,7 +40,7 @@ MISREAD_BALANCE = 12.0
 MOST_UNREAD = 3
 LEAST_ROUND = 4
 MOST_BEHIND = 2
-ALL_JUDGED, JUDGED_OF = 8, 4
+ALL_JUDGED, JUDGED_OF = 4, 4
 # What the decoder makes of pure noise differs from it in 17, 12, 9, 7 and 6 % of the coded bits (by trial).
 TRUSTED_SHARE = {
     Fraction(1, 2): 0.15,

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.reception.channel import (
+    WINDOWS,
     GridSums,
     added,
     averaging_window,
@@ -39,7 +40,7 @@ from tepui.chain.reception.tracking import (
 )
 from tepui.ground.tasks import map_tasks
 
-ROUND = 256
+ROUND = 512
 BATCH = 64
 PART = 32
 LOST_COHERENCE = 0.12
@@ -199,7 +200,7 @@ class RoundReader:
         reach = 2 * max(abs(first), abs(last)) + 0.01 * base.n_fft / 3 + 8
         power = float(np.mean(np.abs(everything.mean[self._good]) ** 2))
         self._response = response
-        if window == ROUND:
+        if window == WINDOWS[0]:
             held = everything
             if self._history is not None:
                 share = min(1.0, ROUND / max(float(self._history.looks.max()), 1.0) / 2)
