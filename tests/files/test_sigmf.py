@@ -330,7 +330,7 @@ def test_law_any_metadata_is_a_recording_or_one_sentence(tmp_path_factory, junk,
     try:
         recording = open_recording(meta)
     except (FormatError, RangeError) as error:
-        assert str(error).endswith(".")
+        assert str(error).endswith(".")  # noqa: PT017 - either outcome is right
     else:
         assert recording.n_samples > 0
 

@@ -8,7 +8,7 @@ Holds   One file. A kill in mid-write leaves the old file as it was, and a hidde
 import os
 import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
@@ -29,7 +29,8 @@ def written_whole(path: Path) -> Iterator[BinaryIO]:
             os.fsync(handle.fileno())
         part.replace(path)
     except BaseException as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         if isinstance(error, OSError):
             reason = error.strerror or str(error)
             raise UnfinishedError(
