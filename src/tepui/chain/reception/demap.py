@@ -64,19 +64,22 @@ class SoftDemapper:
         *,
         phase: int,
         parity: int,
+        out: npt.NDArray[np.int8] | None = None,
     ) -> npt.NDArray[np.int8]:
         """Soft values of consecutive symbols, positive where 0 is the likelier.
 
         cells    (n, K), data cells of mean power 1 times the channel; channel (1 or n, K)
         weight   (K,) one over the noise variance of a cell; 0 erases a carrier
         phase    pilot pattern of the first symbol; ``parity`` 0 where its number in the frame is even
+        out      receives the values where given
         returns  (n, coded bits a symbol)
         raises   RangeError if phase and parity contradict each other
         """
         if phase % 2 != parity % 2:
             raise RangeError(f"pilot phase {phase} and symbol parity {parity} must be both even or both odd"
                              " (EN 300 744 4.4: frames of 68 symbols).")  # fmt: skip
-        out = np.empty((len(cells), self._sources.shape[1]), np.int8)
+        if out is None:
+            out = np.empty((len(cells), self._sources.shape[1]), np.int8)
         cells, channel = (np.require(each, np.complex64, ["C", "W"]) for each in (cells, channel))
         weight = np.require(weight, np.float32, ["C", "W"])
         demap(cells, channel, weight, self._sources, phase, self._width, self._per_axis, self._inner, self._gap,

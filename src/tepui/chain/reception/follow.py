@@ -210,14 +210,21 @@ class Follower:
         power = (np.abs(item.channel) ** 2).mean(axis=0)
         weight = self._weights(error * power, seen, item.noise)
 
-        def soft(start: int) -> npt.NDArray[np.int8]:
+        values = np.empty((n, stream.coded_per_symbol), np.int8)
+
+        def soft(start: int) -> None:
             stop = min(start + BATCH, n)
             rows = item.channel if item.channel.shape[0] == 1 else np.ascontiguousarray(item.channel[start:stop])
-            return demap(
-                item.cells[start:stop], rows, weight, phase=(item.phase + start) % 4, parity=(parity + start) % 2
+            demap(
+                item.cells[start:stop],
+                rows,
+                weight,
+                phase=(item.phase + start) % 4,
+                parity=(parity + start) % 2,
+                out=values[start:stop],
             )
 
-        values = np.concatenate(map_tasks(soft, starts, workers=self.workers))
+        map_tasks(soft, starts, workers=self.workers)
         if item.faded.any():
             values[item.faded] = 0
         self._behind(values, _Waiting(item=item, inverse=inverse))

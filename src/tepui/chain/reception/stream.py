@@ -5,6 +5,7 @@ Source  [EN300744] clauses 4.3 and 4.7.
 Holds   One run of consecutive symbols of one mode. Units are counted from its first symbol.
 """
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -62,7 +63,9 @@ class StreamDecoder:
         self._shift = -self._first_bit % 8
         self._inner = InnerDecoder(mode.code_rate)
         self._outer = OuterDecoder((self._first_bit + self._shift) // 8)
-        self._soft = np.zeros(self._inner.margin_coded, np.int8)
+        self._soft: deque[npt.NDArray[np.int8]] = deque([np.zeros(self._inner.margin_coded, np.int8)])
+        self._have = self._inner.margin_coded
+        self._begun = 0
         self._coded = 0
         self._decoded_bits = 0
         self._carry = np.zeros(0, np.uint8)
@@ -73,29 +76,51 @@ class StreamDecoder:
     def push(self, soft: npt.NDArray[np.int8]) -> None:
         """Soft values of further whole symbols, in the order sent."""
         self._coded += soft.size
-        self._soft = np.concatenate([self._soft, soft.reshape(-1)])
+        self._keep(soft.reshape(-1))
         self._decode_units()
 
     def finish(self) -> None:
         """Decode what is left."""
-        waiting = self._soft.size - self._inner.margin_coded
+        waiting = self._have - self._inner.margin_coded
         units = max(0, -(-waiting // self._inner.unit_coded))
         padded = units * self._inner.unit_coded + 2 * self._inner.margin_coded
-        self._soft = np.concatenate([self._soft, np.zeros(max(0, padded - self._soft.size), np.int8)])
+        self._keep(np.zeros(max(0, padded - self._have), np.int8))
         self._decode_units(total=int(self._coded * self.rate))
         self._take(self._outer.finish())
 
+    def _keep(self, soft: npt.NDArray[np.int8]) -> None:
+        self._soft.append(soft)
+        self._have += soft.size
+
+    def _window(self, start: int) -> npt.NDArray[np.int8]:
+        """One unit's soft values with their margins, from ``start`` of what is kept on."""
+        out = np.empty(self._inner.window_coded, np.int8)
+        filled, place = 0, -self._begun
+        for part in self._soft:
+            low, high = max(start + filled - place, 0), min(start + out.size - place, part.size)
+            if low < high:
+                out[filled : filled + high - low] = part[low:high]
+                filled += high - low
+            place += part.size
+            if filled == out.size:
+                break
+        return out
+
+    def _drop(self, count: int) -> None:
+        """Forget the first ``count`` values that are kept."""
+        self._begun += count
+        self._have -= count
+        while self._soft and self._begun >= self._soft[0].size:
+            self._begun -= self._soft.popleft().size
+
     def _decode_units(self, total: int | None = None) -> None:
         inner = self._inner
-        units = (self._soft.size - 2 * inner.margin_coded) // inner.unit_coded
+        units = (self._have - 2 * inner.margin_coded) // inner.unit_coded
         if units <= 0:
             return
-        windows = [
-            np.ascontiguousarray(self._soft[u * inner.unit_coded : u * inner.unit_coded + inner.window_coded])
-            for u in range(units)
-        ]
+        windows = [self._window(unit * inner.unit_coded) for unit in range(units)]
         parts = map_tasks(inner.decode_unit, windows, workers=self._workers)
-        self._soft = self._soft[units * inner.unit_coded :]
+        self._drop(units * inner.unit_coded)
         for part in parts:
             bits = UNIT_BITS
             if total is not None:
