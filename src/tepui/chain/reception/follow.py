@@ -40,7 +40,7 @@ MISREAD_BALANCE = 12.0
 MOST_UNREAD = 3
 LEAST_ROUND = 4
 MOST_BEHIND = 2
-ALL_JUDGED, JUDGED_OF = 4, 4
+ALL_JUDGED, JUDGED_OF = 2, 8
 # What the decoder makes of pure noise differs from it in 17, 12, 9, 7 and 6 % of the coded bits (by trial).
 TRUSTED_SHARE = {
     Fraction(1, 2): 0.15,
@@ -269,7 +269,7 @@ class Follower:
             self._waiting.popleft()
             self._rounds += 1
             if self._rounds > ALL_JUDGED and self._rounds % JUDGED_OF:
-                continue  # a long run is judged on every fourth round: speed, at no loss that the doubt would show
+                continue  # a long run is judged on every eighth round: speed, at no loss that the doubt would show
             self._judge(entry, min(end, stream.decoded_symbols + self._first))
 
     def _judge(self, entry: _Waiting, decoded: int) -> None:
