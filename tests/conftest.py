@@ -4,9 +4,14 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 from machine_interface import read_document
 from nomenclature import nomenclature_keys
+
+# The same cases in every run, and no verdict on their time: a busy machine is no defect.
+settings.register_profile("tepui", deadline=None, derandomize=True)
+settings.load_profile("tepui")
 
 
 @pytest.fixture

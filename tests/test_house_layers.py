@@ -1,7 +1,9 @@
 """How the tree is built: what a module may import, what its head says, and that imports are quiet."""
 
 import ast
+import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -101,3 +103,44 @@ def test_law_imports_touch_neither_files_nor_network_nor_settings():
         [sys.executable, "-B", "-c", QUIET.format(names=quiet)], capture_output=True, text=True, check=True
     )
     assert done.stdout == "[] []\n"
+
+
+# import-linter reads the contracts of pyproject.toml; the second test is there to see that they can be broken.
+def lint_imports(root, places=""):
+    environment = {**os.environ, "PYTHONPATH": str(places)}
+    program = Path(sys.executable).with_name("lint-imports" + (".exe" if os.name == "nt" else ""))
+    return subprocess.run(
+        [program, "--no-cache", "--config", str(root / "pyproject.toml")],
+        cwd=root,
+        env=environment,
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+    )
+
+
+def test_tool_imports_run_downhill():
+    done = lint_imports(ROOT.parent.parent)
+    assert done.returncode == 0, done.stdout
+
+
+@pytest.mark.parametrize(
+    ("importing", "imported"),
+    [
+        ("ground/decibels.py", "tepui.signals.windows"),
+        ("tables/load.py", "tepui.signals.windows"),
+        ("chain/waveform/ofdm.py", "tepui.chain.reception.symbols"),
+        ("evidence/crest.py", "tepui.practice.chirp"),
+        ("files/wav.py", "tepui.report.theme"),
+        ("jobs/statements.py", "tepui.files.wav"),
+        ("jobs/receive.py", "tepui.desk.keep"),
+    ],
+)
+def test_limit_an_uphill_or_sideways_import_breaks_a_contract(tmp_path, importing, imported):
+    shutil.copy(ROOT.parent.parent / "pyproject.toml", tmp_path)
+    shutil.copytree(ROOT, tmp_path / "src" / "tepui", ignore=shutil.ignore_patterns("*.csv", "*.ttf", "__pycache__"))
+    module = tmp_path / "src" / "tepui" / importing
+    module.write_text(module.read_text(encoding="utf-8") + f"\nimport {imported}\n", encoding="utf-8")
+    done = lint_imports(tmp_path, tmp_path / "src")
+    assert done.returncode == 1
+    assert f"-> {imported}" in done.stdout

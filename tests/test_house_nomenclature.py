@@ -11,13 +11,33 @@ RECEPTION = (
     "frequency_offset_hz sample_clock_ppm mer_db mer_without_lines_db ber_before_viterbi ber_after_viterbi packets",
     "packets_corrected packets_uncorrectable net_bit_rate_bps service_name delay_s path_m level_db beyond_guard",
 )
+SPECTRUM = (
+    "shoulder_lower_db shoulder_upper_db shoulder_worst_db shoulder_lower_shown_db shoulder_upper_shown_db",
+    "shoulder_worst_shown_db occupied_width_99_hz crest_0_01pct_db snr_prefix_db phase_error_rms_deg",
+    "iq_gain_imbalance_db iq_quadrature_error_deg carrier_suppression_db margin_db",
+)
 UNITS = {"", "1", "Hz", "s", "m", "dB", "dBm", "dBc/Hz", "bit/s", "ppm", "°", "W", "V", "A", "K"}
-ENDINGS = {"_hz": "Hz", "_s": "s", "_m": "m", "_db": "dB", "_dbm": "dBm", "_bps": "bit/s", "_ppm": "ppm", "_deg": "°"}
+ENDINGS = {
+    "_hz": "Hz",
+    "_s": "s",
+    "_m": "m",
+    "_db": "dB",
+    "_dbm": "dBm",
+    "_dbc": "dB",
+    "_bps": "bit/s",
+    "_ppm": "ppm",
+    "_deg": "°",
+}
 
 
 def test_law_what_a_reception_states_is_named(nomenclature):
     assert set(" ".join(RECEPTION).split()) <= set(nomenclature)
-    assert {"echoes", "mer_by_carrier", "mer_by_symbol", "locks"} == set(nomenclature_tables())
+    assert {"echoes", "mer_by_carrier", "mer_by_symbol", "locks"} <= set(nomenclature_tables())
+
+
+def test_law_what_a_spectrum_states_is_named(nomenclature):
+    assert set(" ".join(SPECTRUM).split()) <= set(nomenclature)
+    assert {"lines", "masks"} <= set(nomenclature_tables())
 
 
 def test_law_one_key_one_row():

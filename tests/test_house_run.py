@@ -62,7 +62,8 @@ def test_law_it_reads_on_old_pythons_and_asks_for_nothing_but_the_standard_libra
 
 
 @pytest.mark.parametrize("version", [(2, 7, 18), (3, 6, 0), (3, 7, 16)])
-def test_limit_too_old_a_python_is_one_sentence_with_the_cure(run, version):
+def test_limit_too_old_a_python_is_one_sentence_with_the_cure(run, version, monkeypatch):
+    monkeypatch.setattr(run, "starts", lambda name: False)
     with pytest.raises(run.SetupError) as refusal:
         run.require_python(version)
     sentence = str(refusal.value)
@@ -71,6 +72,14 @@ def test_limit_too_old_a_python_is_one_sentence_with_the_cure(run, version):
     assert sentence.endswith("run'.")
     run.require_python((3, 8, 0))
     run.require_python((3, 14, 0))
+
+
+def test_limit_a_newer_python_that_is_there_is_named(run, monkeypatch):
+    assert run.starts(sys.executable)
+    assert not run.starts("python3.no-such")
+    monkeypatch.setattr(run, "starts", lambda name: name in ("python3.7", "python3.9", "python3.11"))
+    with pytest.raises(run.SetupError, match=r"cure: 'python3\.11 run'\.$"):
+        run.require_python((3, 7, 16))
 
 
 @pytest.mark.parametrize(

@@ -79,6 +79,15 @@ def test_law_a_trace_only_where_asked_for(verb, capsys, monkeypatch):
     monkeypatch.setenv(front.TRACE, "1")
     assert front.main(["probe"]) == 3
     assert "Traceback" in capsys.readouterr().err
+    verb(fail_with(FormatError("a.png is a picture.")))
+    assert front.main(["probe"]) == 2
+    assert capsys.readouterr().err == "tepui: a.png is a picture.\n"
+
+
+def test_limit_a_name_cannot_break_the_line_or_command_the_terminal(verb, capsys):
+    verb(fail_with(FormatError("a\nb\x1b[2J.wav cannot be opened.")))
+    assert front.main(["probe"]) == 2
+    assert capsys.readouterr().err == "tepui: a?b?[2J.wav cannot be opened.\n"
 
 
 @pytest.mark.parametrize("code", [0, 1])
@@ -116,6 +125,7 @@ def test_limit_version_and_overview(capsys):
     [
         ("recieve", "recieve is no verb of tepui, did you mean receive?"),
         ("xyzzy", "xyzzy is no verb of tepui; see 'tepui --help'."),
+        ("", "the first word is empty, and a verb is needed; see 'tepui --help'."),
         ("--verson", "the first word must be a verb, not --verson; see 'tepui --help'."),
     ],
 )
@@ -204,6 +214,28 @@ def test_law_a_reader_that_leaves_is_no_failure(tmp_path):
     )
     os.close(writing)
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.parametrize(("closed", "left"), [(1, "stderr"), (2, "stdout")])
+def test_law_what_is_meant_for_a_closed_stream_goes_nowhere(tmp_path, closed, left):
+    if os.name == "nt":  # descriptors are closed by the shell's own words there
+        return
+    command = [sys.executable, "-m", "tepui.cli.main", "receive", "missing.wav"]
+    done = subprocess.run(
+        ["/bin/sh", "-c", f'exec "$@" {closed}>&-', "sh", *command], cwd=tmp_path, capture_output=True, check=False
+    )
+    assert done.returncode == 2
+    assert (getattr(done, left) == b"") is (closed == 2)
+
+
+def test_law_a_full_disk_behind_stdout_is_one_sentence():
+    if not os.path.exists("/dev/full"):
+        return
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "tepui.cli.main", "--help"], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert (done.returncode, done.stderr) == (3, b"tepui: the disk is full; make room and start again.\n")
 
 
 def test_law_a_terminal_that_cannot_show_a_sign_gets_a_question_mark():

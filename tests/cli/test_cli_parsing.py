@@ -6,6 +6,7 @@ from tepui.cli.parsing import (
     SentenceParser,
     UsageError,
     join_negative_values,
+    place,
     quantity,
     sample_rate_hz,
     whole_number,
@@ -19,6 +20,7 @@ def parser():
     made = SentenceParser(prog="tepui probe")
     made.add_argument("recording")
     made.add_argument("--baseline")
+    made.add_argument("--out", type=place)
     made.add_argument("--count", type=whole_number)
     made.add_argument("--json", action="store_true")
     return made
@@ -47,9 +49,12 @@ def test_limit_only_a_number_is_joined():
         (["a", "--baseline"], "--baseline: expected one argument; see 'tepui probe --help'."),
         (["a", "--count", "0"], "--count: must be a whole number above zero, not 0; see 'tepui probe --help'."),
         (["a", "--count", "two"], "--count: must be a whole number above zero, not two; see 'tepui probe --help'."),
+        (["a", "--json=3"], "--json: takes no value, and '3' was found; see 'tepui probe --help'."),
+        (["a", "--out", ""],
+         "--out: the name of a file or folder is needed, not an empty text; see 'tepui probe --help'."),
         (["a", "--base", "1"], "--base is not known here, did you mean --baseline?"),
     ],
-)
+)  # fmt: skip
 def test_limit_every_complaint_is_one_sentence(parser, words, sentence):
     with pytest.raises(UsageError) as refusal:
         parser.parse(words)

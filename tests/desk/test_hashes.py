@@ -58,6 +58,15 @@ def test_limit_a_damaged_memory_is_only_forgotten(recording, tmp_path, damage):
     assert json.loads(memory.read_text(encoding="utf-8")).keys() == {str(recording.resolve())}
 
 
+def test_law_a_fault_in_the_thread_is_raised_where_somebody_waits(recording, tmp_path, monkeypatch):
+    def fail(path):
+        raise MemoryError
+
+    monkeypatch.setattr(hashes, "_sha256", fail)
+    with pytest.raises(MemoryError):
+        InputHashes([recording], memory=tmp_path / "memory.json").result()
+
+
 def test_limit_an_input_that_is_gone_is_one_sentence(tmp_path):
     with pytest.raises(InputError, match=r"gone\.raw cannot be read \(No such file"):
         InputHashes([tmp_path / "gone.raw"], memory=tmp_path / "memory.json").result()

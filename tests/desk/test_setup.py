@@ -33,6 +33,20 @@ def test_limit_a_module_that_fails_is_named_with_its_reason(modules):
         setup.compile_modules(["bad_kernels", "one_kernels"], processes=1)
 
 
+def test_limit_a_module_that_talks_out_of_turn_does_not_hang_the_set_up(modules):
+    (modules / "loud_kernels.py").write_text("print('hello', flush=True)\n", encoding="utf-8")
+    with pytest.raises(UnfinishedError, match=r"^loud_kernels would not compile \(no message\)"):
+        setup.compile_modules(["loud_kernels"], processes=1)
+
+
+def test_law_a_module_in_the_folder_we_are_in_takes_no_place(modules, tmp_path_factory, monkeypatch):
+    elsewhere = tmp_path_factory.mktemp("elsewhere")
+    (elsewhere / "one_kernels.py").write_text("raise RuntimeError('not mine')\n", encoding="utf-8")
+    monkeypatch.chdir(elsewhere)
+    setup.compile_modules(["one_kernels"], processes=1)
+    assert (modules / "one_kernels.done").exists()
+
+
 def test_law_it_speaks_once_and_then_holds_its_peace(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(kernels, "kernels_home", lambda: tmp_path)
     monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)

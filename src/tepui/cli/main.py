@@ -17,12 +17,12 @@ from typing import Any
 
 from tepui import __version__
 from tepui.cli.catalogue import VERBS
-from tepui.cli.output import HeldOutput, prepare_streams, write_out
+from tepui.cli.output import HeldOutput, one_line, prepare_streams, write_out
 from tepui.cli.parsing import SentenceParser, UsageError
 from tepui.ground.errors import TepuiError
 
 TRACE = "TEPUI_TRACE"
-STOPPED = 130
+UNFINISHED, STOPPED = 3, 130
 _DISK = {
     errno.ENOSPC: "the disk is full",
     errno.EDQUOT: "the disk quota is used up",
@@ -50,11 +50,12 @@ def main(words: Sequence[str] | None = None) -> int:
     except BaseException as problem:
         if isinstance(problem, SystemExit | GeneratorExit):
             raise
-        if os.environ.get(TRACE):
+        sentence, code = sentence_for(problem)
+        if code == UNFINISHED and os.environ.get(TRACE):
             import traceback
 
             traceback.print_exc()
-        return _refuse(*sentence_for(problem))
+        return _refuse(sentence, code)
 
 
 def sentence_for(problem: BaseException) -> tuple[str, int]:
@@ -119,6 +120,8 @@ def overview() -> str:
 
 
 def _unknown(verb: str) -> str:
+    if not verb.strip():
+        return "the first word is empty, and a verb is needed; see 'tepui --help'."
     if verb.startswith("-"):
         return f"the first word must be a verb, not {verb}; see 'tepui --help'."
     close = difflib.get_close_matches(verb, VERBS, n=1)
@@ -127,7 +130,7 @@ def _unknown(verb: str) -> str:
 
 def _refuse(sentence: str, code: int) -> int:
     with contextlib.suppress(OSError):
-        print(f"tepui: {sentence}", file=sys.stderr, flush=True)
+        print(f"tepui: {one_line(sentence)}", file=sys.stderr, flush=True)
     return code
 
 

@@ -19,10 +19,26 @@ class HeldOutput(io.StringIO):
 
 
 def prepare_streams() -> None:
-    """Let a character the terminal cannot show come out as a question mark, never as a failure."""
+    """Let a character the terminal cannot show come out as a question mark, never as a failure.
+
+    A stream that was closed before we began (``2>&-``) leads nowhere from here on, or its number would go to the next
+    file that is opened, and what is meant for it to the other stream.
+    """
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - open as long as we run
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
+
+
+def one_line(sentence: str) -> str:
+    """The sentence on one line, whatever a file's name in it holds: control characters become question marks.
+
+    >>> one_line("a\\nb\\x1b[31m.wav cannot be opened.")
+    'a?b?[31m.wav cannot be opened.'
+    """
+    return "".join(letter if letter.isprintable() else "?" for letter in sentence)
 
 
 def write_out(text: str, stream: TextIO) -> None:

@@ -10,12 +10,14 @@ import argparse
 import difflib
 import re
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any, NoReturn
 
 from tepui.ground.checks import require_positive
 from tepui.ground.errors import InputError, QuantityError
 
 _NEGATIVE_VALUE = re.compile(r"-\s*\.?\d")
+_NO_VALUE = re.compile(r"ignored explicit argument (.*)", re.DOTALL)
 _SAMPLE_UNITS = re.compile(r"(?<![A-Za-z])([kMG]?)(?:S/s|Sa/s|Sps|SPS)\s*$")
 
 
@@ -37,8 +39,8 @@ class SentenceParser(argparse.ArgumentParser):
 
         raises  UsageError, always
         """
-        text = message.removesuffix(".").replace("argument ", "", 1) if message.startswith("argument ") else message
-        raise UsageError(f"{text.removesuffix('.')}; see '{self.prog} --help'.")
+        text = _NO_VALUE.sub(r"takes no value, and \1 was found", message.removeprefix("argument ").removesuffix("."))
+        raise UsageError(f"{text}; see '{self.prog} --help'.")
 
     def parse(self, words: Sequence[str]) -> argparse.Namespace:
         """Read the words of a command line.
@@ -92,6 +94,16 @@ def whole_number(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"must be a whole number above zero, not {text}")
     return int(text)
+
+
+def place(text: str) -> Path:
+    """The name of a file or folder, as an argparse type.
+
+    raises  argparse.ArgumentTypeError for an empty one, which would stand for the folder we are in
+    """
+    if not text.strip():
+        raise argparse.ArgumentTypeError("the name of a file or folder is needed, not an empty text")
+    return Path(text)
 
 
 def width_hz(text: str, *, option: str) -> float:

@@ -35,7 +35,7 @@ class InputHashes:
         self._paths = tuple(paths)
         self._memory = memory
         self._files: tuple[InputFile, ...] = ()
-        self._failure: InputError | None = None
+        self._failure: Exception | None = None
         self._thread = threading.Thread(target=self._run, name="input hashes", daemon=True)
         self._thread.start()
 
@@ -54,6 +54,8 @@ class InputHashes:
             self._files = hash_files(self._paths, memory=self._memory)
         except OSError as problem:
             self._failure = InputError(f"{problem.filename} cannot be read ({problem.strerror}).")
+        except Exception as problem:  # to be raised where somebody waits for it
+            self._failure = problem
 
 
 def hash_files(paths: Sequence[Path], *, memory: Path | None = None) -> tuple[InputFile, ...]:

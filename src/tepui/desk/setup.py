@@ -23,9 +23,10 @@ from tepui.ground.kernels import (
 )
 from tepui.ground.tasks import default_workers
 
-# Processor time of one kernel and of starting one process, seen on the README's machine; for the announcement only.
-SECONDS_PER_KERNEL = 1.0
-SECONDS_TO_START = 1.5
+# Processor time of one kernel and of starting one process, seen on the README's machine when others used it too; for
+# the announcement only.
+SECONDS_PER_KERNEL = 0.5
+SECONDS_TO_START = 1.0
 
 WORKER = """
 import importlib, sys
@@ -65,7 +66,7 @@ def compile_modules(modules: list[str], *, processes: int) -> None:
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(cache_folder())}
     workers = [
         subprocess.Popen(
-            [sys.executable, "-c", WORKER],
+            [sys.executable, "-P", "-c", WORKER],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -105,6 +106,7 @@ def _feed(worker: "subprocess.Popen[str]", todo: "queue.SimpleQueue[str]", failu
         except OSError:
             answer = ""
         if answer.strip() != name:
+            worker.kill()
             lines = worker.stderr.read().strip().splitlines() or ["no message"]
             failures.append(f"{name} would not compile ({lines[-1]}); this is a fault of tepui or of its set-up.")
 

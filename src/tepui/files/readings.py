@@ -51,7 +51,9 @@ def _text_of(path: Path) -> str:
         if path.is_dir():
             raise FormatError(f"{path} is a folder; a table of readings is a text file.")
         if path.stat().st_size > MOST_BYTES:
-            raise FormatError(f"{path} is larger than a megabyte, too large for a table of readings; is it a recording?")
+            raise FormatError(
+                f"{path} is larger than a megabyte, too large for a table of readings; is it a recording?"
+            )
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise FormatError(f"{path} is not text in UTF-8, so it is no table of readings; save it as CSV.") from error

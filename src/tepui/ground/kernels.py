@@ -98,7 +98,10 @@ def _choose_cache() -> bool:
     folder = cache_folder()
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        os.utime(folder)  # remove_old_caches goes by it
     except OSError:
+        return False
+    if not os.access(folder, os.W_OK):
         return False
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
     import numba

@@ -126,9 +126,7 @@ def mer_of(coefficients: Complexes, view: WaveformView) -> Floats:
     return _decibels(power[:, 0] * view.in_channel[0] * view.data_ratio / (power[:, 1:] @ view.in_channel[1:n]))
 
 
-def drive_curve(
-    amplifier: Amplifier, input_w: npt.ArrayLike, view: WaveformView
-) -> DriveCurve:
+def drive_curve(amplifier: Amplifier, input_w: npt.ArrayLike, view: WaveformView) -> DriveCurve:
     """Everything against drive.
 
     amplifier  envelope in sqrt(W) to envelope in sqrt(W)

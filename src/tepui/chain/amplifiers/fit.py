@@ -22,7 +22,7 @@ from tepui.chain.amplifiers.drive_curve import WaveformView, mer_of, shoulder_of
 from tepui.chain.amplifiers.families import FAMILIES, Family, relative_drive
 from tepui.ground.errors import RangeError
 
-DEPARTURE_DB = 0.2
+DEPARTURE_DB = 0.3
 DEPARTURE_POWER_DB = 0.4
 ALIKE_OVER_DB = 3.0
 GAIN_SPREAD_DB = 30.0
@@ -97,6 +97,18 @@ class AmplifierFit:
     def best(self) -> FamilyFit:
         """The family with the largest weight."""
         return self.fits[int(np.argmax(self.weights))]
+
+    @property
+    def n_readings(self) -> int:
+        """How many readings, shoulders and powers, were fitted."""
+        return self.problem.n_readings
+
+    def between(self, setting_db: float) -> float:
+        """What the choice among families adds to the shoulder's standard uncertainty at one setting. [dB]"""
+        at = np.array([setting_db])
+        values = np.array([self.problem.predict("shoulder", fit.family, fit.z, at)[0] for fit in self.fits])
+        mean = float(self.weights @ values)
+        return float(np.sqrt(self.weights @ (values - mean) ** 2))
 
     def shoulder(self, setting_db: npt.ArrayLike) -> Curves:
         """Shoulder that the amplifier itself makes, baseline taken off. [dB]"""
@@ -266,9 +278,7 @@ def _fit_family(family: Family, problem: _Problem) -> FamilyFit:
     )
 
 
-def fit_amplifier(
-    data: DriveData, view: WaveformView, *, families: Sequence[str] = tuple(FAMILIES)
-) -> AmplifierFit:
+def fit_amplifier(data: DriveData, view: WaveformView, *, families: Sequence[str] = tuple(FAMILIES)) -> AmplifierFit:
     """Fit every named family and weigh them.
 
     raises  RangeError for fewer than two drives

@@ -1,7 +1,8 @@
 """``tepui demo``: the whole job on the built-in practice station."""
 
 import argparse
-from pathlib import Path
+
+from tepui.cli.parsing import place
 
 EXAMPLE = "tepui demo --folder practice-run"
 
@@ -11,7 +12,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--folder",
         metavar="DIR",
-        type=Path,
+        type=place,
         help="where everything goes (practice-marl-bay)",
     )
 

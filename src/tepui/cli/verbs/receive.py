@@ -1,9 +1,8 @@
 """``tepui receive``: recordings in, findings and the transport stream out."""
 
 import argparse
-from pathlib import Path
 
-from tepui.cli.parsing import quantity, sample_rate_hz, whole_number, width_hz
+from tepui.cli.parsing import place, quantity, sample_rate_hz, whole_number, width_hz
 
 EXAMPLE = """\
 tepui receive on-air.sigmf-meta --out on-air.ts --plots pictures
@@ -13,10 +12,10 @@ tepui receive samples.raw --type ci16 --rate "8 MS/s" --frequency "437 MHz" --js
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
     parser.add_argument(
-        "recordings", metavar="REC", nargs="+", type=Path, help="SigMF, WAV (I/Q in two channels) or raw samples"
+        "recordings", metavar="REC", nargs="+", type=place, help="SigMF, WAV (I/Q in two channels) or raw samples"
     )
-    parser.add_argument("--out", metavar="STREAM.ts", type=Path, help="write the transport stream here")
-    parser.add_argument("--plots", metavar="DIR", type=Path, help="write pictures into this folder")
+    parser.add_argument("--out", metavar="STREAM.ts", type=place, help="write the transport stream here")
+    parser.add_argument("--plots", metavar="DIR", type=place, help="write pictures into this folder")
     parser.add_argument("--type", metavar="TYPE", help="sample type of a raw file: cu8, ci8, ci16_le, cf32_le ...")
     parser.add_argument("--rate", metavar="RATE", help='sample rate of a raw file: "8 MS/s", "8 MHz" or 8e6')
     parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "437 MHz"')

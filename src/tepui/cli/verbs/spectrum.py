@@ -1,0 +1,56 @@
+"""``tepui spectrum``: a wide recording in; shoulders, width, peaks, ripple, lines and floor out."""
+
+import argparse
+from pathlib import Path
+
+from tepui.cli.parsing import quantity, sample_rate_hz, whole_number, width_hz
+
+EXAMPLE = """\
+tepui spectrum on-air.sigmf-meta --plots pictures
+tepui spectrum samples.raw --type ci16 --rate "16 MS/s" --frequency "1286 MHz" --json"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the verb takes."""
+    parser.add_argument(
+        "recordings", metavar="REC", nargs="+", type=Path, help="SigMF, WAV (I/Q in two channels) or raw samples"
+    )
+    parser.add_argument("--plots", metavar="DIR", type=Path, help="write pictures into this folder")
+    parser.add_argument("--type", metavar="TYPE", help="sample type of a raw file: cu8, ci8, ci16_le, cf32_le ...")
+    parser.add_argument("--rate", metavar="RATE", help='sample rate of a raw file: "16 MS/s", "16 MHz" or 16e6')
+    parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "1286 MHz"')
+    parser.add_argument("--width", metavar="W", help='channel width, where it is not to be found blind: "2 MHz"')
+    parser.add_argument("--centre", metavar="F", help="the channel's centre, with --width, where no DVB-T is found")
+    parser.add_argument("--mask", metavar="NAME", help="a mask of the table to compare with, as a target")
+    parser.add_argument(
+        "--workers", metavar="N", type=whole_number, help="threads to use; the findings do not depend on it"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Turn the options into SI and hand over."""
+    rate_hz = None if arguments.rate is None else sample_rate_hz(arguments.rate, option="--rate")
+    frequency_hz = _hertz(arguments.frequency, "--frequency")
+    centre_hz = _hertz(arguments.centre, "--centre")
+    channel_hz = None if arguments.width is None else width_hz(arguments.width, option="--width")
+    from tepui.desk.setup import ensure_kernels
+
+    ensure_kernels()
+    from tepui.desk.spectrum import run_spectrum
+
+    return run_spectrum(
+        arguments.recordings,
+        plots=arguments.plots,
+        sample_type=arguments.type,
+        rate_hz=rate_hz,
+        frequency_hz=frequency_hz,
+        width_hz=channel_hz,
+        centre_hz=centre_hz,
+        mask=arguments.mask,
+        workers=arguments.workers,
+        as_json=arguments.json,
+    )
+
+
+def _hertz(text: str | None, option: str) -> float | None:
+    return None if text is None else quantity(text, kind="frequency", option=option)

@@ -1,0 +1,89 @@
+"""What the verbs on recordings share: names apart, remarks of opening, pictures, the text for a terminal, progress."""
+
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from tepui.ground.findings import Finding, Outcome
+from tepui.ground.listing import outcome_text, page_for
+from tepui.signals.recording import Recording
+
+SAY_AFTER_S = 2.0
+SAY_EVERY_S = 0.5
+
+
+def named_apart(recordings: Sequence[Recording]) -> list[Recording]:
+    """Recordings of one name get a number, so that (about, key) occurs once."""
+    seen: dict[str, int] = {}
+    apart = []
+    for recording in recordings:
+        count = seen[recording.name] = seen.get(recording.name, 0) + 1
+        apart.append(recording if count == 1 else replace(recording, name=f"{recording.name}-{count}"))
+    return apart
+
+
+def with_remarks(outcome: Outcome, recording: Recording) -> Outcome:
+    """What was noticed on opening goes with the first finding."""
+    if not recording.remarks:
+        return outcome
+    first, *rest = outcome.findings
+    remark = " ".join([first.remark, *recording.remarks]).strip()
+    findings: tuple[Finding, ...] = (replace(first, remark=remark), *rest)
+    return replace(outcome, findings=findings)
+
+
+def draw(outcomes: Sequence[Outcome], recordings: Sequence[Recording], folder: Path, *, practice: bool) -> list[str]:
+    """Draw every outcome's pictures; one recording's into the folder itself, several into a folder each."""
+    from tepui.report.pictures import draw_pictures
+
+    files = []
+    for outcome, recording in zip(outcomes, recordings, strict=True):
+        if not outcome.pictures:
+            continue
+        place = folder if len(outcomes) == 1 else folder / recording.name
+        folder.mkdir(exist_ok=True)
+        place.mkdir(exist_ok=True)
+        files += [str(path) for path in draw_pictures(outcome.pictures, place, practice=practice or recording.practice)]
+    return files
+
+
+def text_of(outcomes: Sequence[Outcome], files: Sequence[str], *, practice: bool, tables: Sequence[str]) -> str:
+    """Findings, the named tables that hold anything, and the files, for a terminal."""
+    page = page_for(sys.stdout)
+    parts = []
+    if practice:
+        parts.append("PRACTICE: made by the simulated bench, not measured on any transmitter.")
+    for outcome in outcomes:
+        shown = tuple(table for table in outcome.tables if table.name in tables and table.rows)
+        parts.append(outcome_text(replace(outcome, tables=shown), page))
+    if files:
+        parts.append("Files\n" + "\n".join(f"  {name}" for name in files))
+    return "\n\n".join(parts) + "\n"
+
+
+class Progress:
+    """A line on stderr that says how far a long recording is, only on a terminal."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._begun = time.monotonic()
+        self._said = 0.0
+
+    def __enter__(self) -> "Progress":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._said:
+            sys.stderr.write("\r" + " " * 60 + "\r")
+            sys.stderr.flush()
+
+    def tell(self, share: float) -> None:
+        """Show the share that is done, now and then."""
+        now = time.monotonic()
+        if not sys.stderr.isatty() or now - self._begun < SAY_AFTER_S or now - self._said < SAY_EVERY_S:
+            return
+        self._said = now
+        sys.stderr.write(f"\r{self._name[:40]}: {100 * min(share, 1.0):.0f} %")
+        sys.stderr.flush()
