@@ -37,7 +37,7 @@ def test_law_what_a_reception_states_is_named(nomenclature):
 
 def test_law_what_a_spectrum_states_is_named(nomenclature):
     assert set(" ".join(SPECTRUM).split()) <= set(nomenclature)
-    assert {"lines", "masks"} <= set(nomenclature_tables())
+    assert {"lines", "spectrum"} <= set(nomenclature_tables())
 
 
 def test_law_one_key_one_row():
