@@ -8,7 +8,7 @@ Holds   Any length. The screen counts what it is shown once: blocks that overlap
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from threading import Lock
 from typing import Any, Protocol
 
@@ -120,6 +120,23 @@ class Recording:
         stored = give(start, count)
         return None if stored is None else (stored, float(self.source.code_scale))  # type: ignore[attr-defined]
 
+    def part(self, start: int, count: int) -> "Recording":
+        """Some of its samples as a recording of its own, numbered from 0, in the one stretch they lie in.
+
+        raises  RangeError where they do not lie within one stretch
+        """
+        for stretch in self.stretches:
+            if stretch.start <= start and start + count <= stretch.start + stretch.count:
+                return replace(
+                    self,
+                    n_samples=count,
+                    stretches=(replace(stretch, start=0, count=count),),
+                    annotations=(),
+                    source=_PartSamples(self.source, start, count),
+                    utc=self.utc if start == 0 else None,
+                )
+        raise RangeError(f"{self.name}: {count} samples from {start} on do not lie within one of its stretches.")
+
     def blocks(self, size: int) -> Iterator[npt.NDArray[np.complex64]]:
         """The whole recording in order, ``size`` samples at a time; the last block may be shorter."""
         require_positive("size", size, unit="samples")
@@ -133,6 +150,16 @@ class _ArraySamples:
 
     def read(self, start: int, count: int) -> npt.NDArray[np.complex64]:
         return self.samples[start : start + count]
+
+
+@dataclass(frozen=True)
+class _PartSamples:
+    source: SampleSource
+    begin: int
+    size: int
+
+    def read(self, start: int, count: int) -> npt.NDArray[np.complex64]:
+        return self.source.read(self.begin + start, max(0, min(count, self.size - start)))
 
 
 def recording_from_samples(

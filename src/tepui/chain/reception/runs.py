@@ -77,13 +77,13 @@ def pace_of(item: Round, *, rate_hz: float, width_hz: float) -> Pace:
         start_s=base.begin(0) / rate_hz,
         symbols=n,
         offset_hz=after.offset_hz,
-        offset_std_hz=_turn_std(np.unwrap(found.phase)) / (2 * np.pi * seconds),
+        offset_std_hz=turn_std(np.unwrap(found.phase)) / (2 * np.pi * seconds),
         clock_ppm=_clock_ppm(after, rate_hz=rate_hz, width_hz=width_hz),
         clock_std_ppm=tilt * lever * base.n_fft / (2 * np.pi * base.n_symbol) * 1e6,
     )
 
 
-def _turn_std(phase: Floats) -> float:
+def turn_std(phase: Floats) -> float:
     """Standard uncertainty of the slope of a straight line through phases, per step.
 
     White noise of variance w leaves 12 w / n^3; a random walk (phase noise) of variance q a step leaves 6 q / (5 n).

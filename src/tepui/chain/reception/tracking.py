@@ -311,6 +311,8 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         weight = weights_of(variance, looks) * good
         noise = float(np.median(variance[looks > 1])) if (looks > 1).any() else 0.0
         reference = np.where(good, mean, 0)
+        if not np.any(reference * weight):
+            return None
         before, base = base, corrected(base, found, rate_hz=rate_hz)
         if number == 0:
             continue
