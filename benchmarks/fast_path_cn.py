@@ -46,7 +46,7 @@ def main() -> None:
             logs = np.log10(np.maximum(rates, 1e-7))
             found = float(np.interp(-np.log10(TARGET), -logs, steps))
             print(
-                f"{constellation:5} {rate}  table {ideal:5.2f} dB whole receiver {found:5.2f} dB  {found - ideal:+.2f}  "
+                f"{constellation:5} {rate}  table{ideal:5.2f} dB whole receiver {found:5.2f} dB  {found - ideal:+.2f}  "
                 f"{' '.join(f'{value:.1e}' for value in rates)}",
                 flush=True,
             )
