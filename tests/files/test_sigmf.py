@@ -310,8 +310,20 @@ def test_limit_samples_nobody_can_use(tmp_path, values, word):
     ),
     part=st.sampled_from(["global", "captures", "annotations"]),
     key=st.sampled_from(
-        ["core:datatype", "core:sample_rate", "core:offset", "core:num_channels", "core:dataset", "core:extensions"]
-        + ["core:sample_start", "core:frequency", "core:header_bytes", "core:datetime", "rx:gain_db", "tepui:practice"]
+        [
+            "core:datatype",
+            "core:sample_rate",
+            "core:offset",
+            "core:num_channels",
+            "core:dataset",
+            "core:extensions",
+            "core:sample_start",
+            "core:frequency",
+            "core:header_bytes",
+            "core:datetime",
+            "rx:gain_db",
+            "tepui:practice",
+        ]
     ),
     whole=st.booleans(),
 )
