@@ -28,6 +28,19 @@ def slope(sign):
             "read_db": -38.3}  # fmt: skip
 
 
+def drive_series():
+    setting = np.linspace(-2, 6, 161)
+    return {
+        "setting_dbm": setting, "shoulder_db": -40 + 2 * setting, "shoulder_std_db": np.full(161, 0.2),
+        "mer_db": 38 - 2 * setting, "power_dbm": 30 + setting, "read_between": (0.0, 4.0),
+        "points": [(-1.0, -38.0, None), (0.0, -40.0, 0.4), (4.0, -32.0, 0.3)], "powers": [(0.0, 30.0), (4.0, 34.0)],
+        "target_db": -34.0, "recommended_dbm": 2.9, "finding": finding("drive_recommended_dbm", 2.9, 0.0, "dBm"),
+        "crossing": finding("drive_crossing_dbm", 3.0, 0.1, "dBm"), "name": "table", "mode": MODE,
+        "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)],
+        "spectra": [("low", np.linspace(-5e6, 5e6, 99), np.linspace(-40, 0, 99))],
+    }  # fmt: skip
+
+
 def pictures(standing="measured"):
     rng = np.random.default_rng(1)
     frequency = np.linspace(-7e6, 7e6, 2001)
@@ -61,6 +74,7 @@ def pictures(standing="measured"):
             "gaussian_probability": np.exp(-(10 ** ((db + 2) / 10))), "finding": finding("crest_0_01pct_db", 9.1, 0.1),
             "mode": MODE,
         },
+        "drive": drive_series(),
     }  # fmt: skip
 
 
@@ -101,7 +115,7 @@ def test_published_each_picture_says_itself_in_words(drawn):
 
 def test_the_number_stands_beside_with_its_doubt(drawn):
     lettering = drawn["spectrum.svg"].read_text(encoding="utf-8")
-    for words in ("−38.40", "± 0.30 dB", "target −36.0", "as shown", "700 kHz", "nothing below is known"):
+    for words in ("−38.40", "± 0.30 dB", "target −36.0", "as shown", "700 kHz", "own noise"):
         assert words in lettering
     assert "0.5" in drawn["ccdf.svg"].read_text(encoding="utf-8")
 

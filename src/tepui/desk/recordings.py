@@ -2,13 +2,16 @@
 
 import sys
 import time
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
 
 from tepui.ground.findings import Finding, Outcome
 from tepui.ground.listing import outcome_text, page_for
-from tepui.signals.recording import Recording
+from tepui.signals.recording import Recording, SampleSource
 
 SAY_AFTER_S = 2.0
 SAY_EVERY_S = 0.5
@@ -61,6 +64,27 @@ def text_of(outcomes: Sequence[Outcome], files: Sequence[str], *, practice: bool
     if files:
         parts.append("Files\n" + "\n".join(f"  {name}" for name in files))
     return "\n\n".join(parts) + "\n"
+
+
+@dataclass
+class _Watched:
+    """A source of samples that tells what share of all that will be read has been."""
+
+    source: SampleSource
+    total: int
+    tell: Callable[[float], None]
+    done: int = 0
+
+    def read(self, start: int, count: int) -> npt.NDArray[np.complex64]:
+        samples = self.source.read(start, count)
+        self.done += len(samples)  # for show: two threads may lose a count
+        self.tell(self.done / self.total)
+        return samples
+
+
+def watched(recording: Recording, tell: Callable[[float], None], *, passes: int) -> Recording:
+    """The same recording, which tells its share read while it is read ``passes`` times over."""
+    return replace(recording, source=_Watched(recording.source, passes * recording.n_samples, tell))
 
 
 class Progress:

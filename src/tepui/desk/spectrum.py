@@ -6,12 +6,13 @@ from pathlib import Path
 
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
-from tepui.desk.recordings import draw, named_apart, text_of, with_remarks
+from tepui.desk.recordings import Progress, draw, named_apart, text_of, watched, with_remarks
 from tepui.files.recordings import open_recording, recording_files
 from tepui.ground.document import build_document, document_text
 from tepui.jobs.spectrum import measure_spectrum
 
 SHOWN_TABLES = ("lines",)
+PASSES = 3  # over the samples: peaks, the fine spectrum, the one for the mask
 
 
 def run_spectrum(
@@ -26,6 +27,7 @@ def run_spectrum(
     mask: str | None,
     workers: int | None,
     as_json: bool,
+    strict: bool = False,
 ) -> int:
     """The verb: measure, print, return the exit code.
 
@@ -38,10 +40,17 @@ def run_spectrum(
     hashes = InputHashes([file for path in paths for file in recording_files(path)])
     if plots is not None:
         require_folder(plots)
-    outcomes = [
-        with_remarks(measure_spectrum(one, width_hz=width_hz, centre_hz=centre_hz, mask=mask, workers=workers), one)
-        for one in recordings
-    ]
+    outcomes = []
+    for recording in recordings:
+        with Progress(recording.name) as progress:
+            outcome = measure_spectrum(
+                watched(recording, progress.tell, passes=PASSES),
+                width_hz=width_hz,
+                centre_hz=centre_hz,
+                mask=mask,
+                workers=workers,
+            )
+        outcomes.append(with_remarks(outcome, recording))
     practice = any(recording.practice for recording in recordings)
     written = draw(outcomes, recordings, plots, practice=practice) if plots is not None else []
     document = build_document(
@@ -49,4 +58,5 @@ def run_spectrum(
     )
     text = text_of(outcomes, written, practice=practice, tables=SHOWN_TABLES)
     sys.stdout.write(document_text(document) if as_json else text)
-    return 0
+    missed = any(f.margin is not None and f.margin < 0 for outcome in outcomes for f in outcome.findings)
+    return 1 if strict and missed else 0

@@ -26,8 +26,10 @@ Floats = npt.NDArray[np.float64]
 
 PART_OF_GUARD = (0.3, 0.7)
 MOST_SAMPLES = 1 << 22
+QUIET_PARTS = 20
 USABLE_BAND = 0.9  # of the sample rate; common practice: receivers roll off beyond
 CLEAR_OF_EDGE_HZ = 300e3
+LEAST_SHARE, MOST_APART = 20, 4.0  # a fifth of the symbols at least must fit; others differ no more than 6 dB from it
 BINS_AS_ONE = 1 + 2 * ((2 / 3) ** 2 + (1 / 6) ** 2)  # Hann bins are correlated with their neighbours
 
 
@@ -63,7 +65,7 @@ def _mean_without_lines(values: Floats, n_averages: float) -> tuple[float, float
 def floor_from_quiet_part(
     spectrum: Spectrum, *, centre_offset_hz: float, occupied_width_hz: float, usable_band: float = USABLE_BAND
 ) -> Floor:
-    """Upper bound on the floor from the quietest tenth of the spectrum outside the channel.
+    """Upper bound on the floor from the quietest part of the spectrum outside the channel.
 
     centre_offset_hz  signal centre less tuned frequency
     raises            RangeError where the recording shows nothing outside the channel
@@ -77,8 +79,12 @@ def floor_from_quiet_part(
             f"The recording is {rate_hz / 1e6:g} MHz wide and shows too little outside the channel to judge its "
             f"floor: record at least {needed_hz / 1e6:.2f} MHz, or give the floor."
         )
-    quiet = np.sort(spectrum.density[outside])
-    bound = float(quiet[: max(3, len(quiet) // 10)].mean())
+    parts = np.array_split(spectrum.density[outside], max(1, min(QUIET_PARTS, int(outside.sum()) // 10)))
+    means = [float(part.mean()) for part in parts]
+    lowest = int(np.argmin(means))
+    correlated = max(1.0, spectrum.resolution_bandwidth_hz / spectrum.bin_hz)
+    scatter = math.sqrt(correlated / (len(parts[lowest]) * spectrum.n_averages))
+    bound = means[lowest] * (1 + 2 * scatter)
     return Floor(density=bound / 2, std=bound / math.sqrt(12), at_most=True, method="quietest part outside the channel")
 
 
@@ -107,6 +113,24 @@ def _ring_sums(values: npt.NDArray[np.complex128] | Floats, length: int) -> npt.
     """Sums over ``length`` values beginning at each place of a ring."""
     running = np.concatenate([[0], np.cumsum(np.concatenate([values, values[:length]]))])
     return np.asarray(running[length : length + len(values)] - running[: len(values)], dtype=np.complex128)
+
+
+def _alike(apart: npt.NDArray[np.floating]) -> npt.NDArray[np.bool_]:
+    """Symbols whose copies differ no more than most do; where samples were lost, the symbols after it do not fit.
+
+    apart  (n_symbols, n) squared differences
+    """
+    each = apart.sum(axis=1, dtype=np.float64)
+    return np.asarray(each <= MOST_APART * np.percentile(each, LEAST_SHARE))
+
+
+def rounding_floor(*, step: float, sample_rate_hz: float) -> Floor:
+    """Upper bound on the floor where only the rounding of the stored samples is left: it may repeat with the guard.
+
+    step  between two codes, full scale = 1; an error even within it has a variance of step^2 / 12 on each axis
+    """
+    bound = step**2 / 6 / sample_rate_hz
+    return Floor(density=bound / 2, std=bound / math.sqrt(12), at_most=True, method="rounding of the stored samples")
 
 
 def floor_from_guard(
@@ -144,13 +168,15 @@ def floor_from_guard(
     turn = np.exp(2j * np.pi * frequency_hz / sample_rate_hz * (whole - n_useful))
     tail = np.fft.fft(samples[rows + whole] * weights, axis=-1) / turn
     angle = np.angle(np.vdot(tail, copy))
-    noise: Floats = np.mean(np.abs(copy - tail * np.exp(1j * angle)) ** 2, axis=0, dtype=np.float64)
+    apart = np.abs(copy - tail * np.exp(1j * angle)) ** 2
+    kept = _alike(apart)
+    noise: Floats = np.mean(apart[kept], axis=0, dtype=np.float64)
     noise = noise / (2 * float(np.sum(weights**2)) * sample_rate_hz)
     away_hz = np.abs(frequency_hz - centre_offset_hz) - occupied_width_hz / 2
     usable = np.abs(frequency_hz) < usable_band * sample_rate_hz / 2
     outside = usable & (away_hz > min(CLEAR_OF_EDGE_HZ, 3 * sample_rate_hz / length))
     chosen = outside if np.count_nonzero(outside) >= 4 else usable
-    mean, relative = _mean_without_lines(noise[chosen], n_symbols)
+    mean, relative = _mean_without_lines(noise[chosen], int(kept.sum()))
     return Floor(
         density=mean,
         std=mean * relative * math.sqrt(BINS_AS_ONE),

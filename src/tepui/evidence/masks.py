@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.evidence.floor import Floor
+from tepui.evidence.floor import USABLE_BAND, Floor
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import ChoiceError, RangeError
 from tepui.signals.mask import Mask
@@ -25,6 +25,7 @@ from tepui.tables.load import load_table
 Floats = npt.NDArray[np.float64]
 
 DRAWS = 100
+HIDDEN_DB = 3.0  # above the floor, below which a level is not told from it; this program's limit
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,9 +36,9 @@ class MaskComparison:
     offset_hz         where that is, from the signal's centre
     level_db, limit_db   both there, in the mask's convention
     compared_hz       outermost offset that could be compared
-    floor_limited     the recording's floor alone is above the limit somewhere compared, or within 3 dB of it at that
-    place:
-                      the margin is then a lower bound on the truth
+    floor_limited  the floor is within 3 dB of the level at that place, or hides more elsewhere: where the recording
+                   shows little above its floor, something up to the floor may come closer to the limit; the margin is
+                   then a lower bound on the truth
     """
 
     mask: Mask
@@ -92,11 +93,13 @@ def compare_with_mask(
     centre_offset_hz: float,
     occupied_width_hz: float,
     floor: Floor | None = None,
+    usable_band: float = USABLE_BAND,
 ) -> MaskComparison:
     """Smallest margin of a spectrum under a mask, outside the occupied band.
 
     spectrum   its resolution at most the mask's bandwidth; a Blackman-Harris window keeps the channel out of its sides
     floor      of the recording, taken off as power; None leaves it in and cannot tell whether it limits
+    usable_band   share of the sample rate that the receiver shows truly
     raises     RangeError where the resolution is too wide, or the recording shows nothing of the mask outside the band
     """
     resolution_hz = spectrum.resolution_bandwidth_hz
@@ -108,7 +111,9 @@ def compare_with_mask(
     offset_hz = spectrum.frequency_hz - centre_offset_hz
     inside = np.abs(offset_hz) <= occupied_width_hz / 2
     clear_hz = mask.bandwidth_hz / 2 + 4 * resolution_hz  # where the window still sees the channel
+    reach_hz = usable_band * spectrum.bin_hz * len(spectrum.density) / 2
     within_mask = (offset_hz >= mask.offset_hz[0]) & (offset_hz <= mask.offset_hz[-1])
+    within_mask &= np.abs(spectrum.frequency_hz) < reach_hz
     chosen = within_mask & (np.abs(offset_hz) > occupied_width_hz / 2 + clear_hz)
     if np.count_nonzero(chosen) < 8 or not inside.any():
         raise RangeError(f"The recording shows nothing outside the channel to hold against the mask {mask.name}.")
@@ -122,6 +127,7 @@ def compare_with_mask(
     margins = limit_db - level_db
     worst = int(np.argmin(margins))
     floor_db = float(_level_db(np.array([floor_density]), reference)[0])
+    hidden_db = (limit_db - floor_db)[level_db < floor_db + HIDDEN_DB]
     averages = spectrum.n_averages * max(1.0, width * spectrum.bin_hz / resolution_hz)
     there = float(density[chosen][worst])
     left = max(there - floor_density, 1e-6 * there)
@@ -138,7 +144,8 @@ def compare_with_mask(
         level_db=float(level_db[worst]),
         limit_db=float(limit_db[worst]),
         compared_hz=float(np.max(np.abs(offset_hz[chosen]))),
-        floor_limited=bool(floor) and (floor_db > float(limit_db.min()) or floor_db > float(level_db[worst]) - 3),
+        floor_limited=floor is not None
+        and bool(floor_db > level_db[worst] - HIDDEN_DB or hidden_db.min(initial=np.inf) < margins[worst]),
     )
 
 

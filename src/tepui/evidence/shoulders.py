@@ -9,7 +9,7 @@ Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a s
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
 Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
         holds the scatter ("averaging"), what highest values of a scattering trace add ("highest_of_trace"), a
-        resolution filter a quarter wider or narrower ("window"), and the floor.
+        resolution filter a quarter wider or narrower ("window"), the floor, and peaks that come rarely ("unrest").
 """
 
 import math
@@ -32,6 +32,7 @@ DRAWS = 200
 POINTS_PER_RESOLUTION = 8  # enough for the scatter of a trace through a Gaussian filter
 STANDS_OUT = 4.5  # standard deviations
 LEAST_PART_LEFT = 0.2  # of the shown power; a correction beyond 7 dB is a bound, not a value (this program's limit)
+DECIBEL = 10 / math.log(10)  # of a small relative change
 SMALLEST = 1e-6  # what is left of a value where the floor takes more than all
 
 
@@ -243,6 +244,7 @@ def shoulders(
     occupied_width_hz: float,
     carrier_spacing_hz: float,
     floor: Floor | None,
+    unrest: float = 0.0,
 ) -> Shoulders:
     """Lower, upper and worse shoulder of one wide recording.
 
@@ -250,6 +252,7 @@ def shoulders(
     centre_offset_hz   signal centre less tuned frequency
     occupied_width_hz  from the lowest to the highest carrier
     floor              of the recording; None leaves ``corrected`` None
+    unrest             relative standard uncertainty of the power there from peaks that come rarely (unrest.py)
     raises             RangeError where the recording is too narrow or the spectrum too coarse
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
@@ -276,9 +279,8 @@ def shoulders(
     clean = _readings(_smooth_where_plain(drawn, coarse, stands_out).less(floor_density), coarse)
     still = _readings(smooth, coarse)[0]
     highest = raw.mean(axis=0) - still
-    smoothing = (
-        clean.mean(axis=0) - _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
-    )
+    free = _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
+    smoothing = clean.mean(axis=0) - free
     filters = [
         _readings(_smooth_where_plain(_cut(other.density[None, :], view), view, stands_out), view)[0]
         for other in (smoothed(spectrum, resolution_bandwidth_hz=factor * resolution_hz) for factor in (0.75, 1.25))
@@ -291,6 +293,7 @@ def shoulders(
             "averaging": float(raw[:, i].std()),
             "highest_of_trace": float(abs(highest[i])),
             "window": float(window[i]),
+            "unrest": DECIBEL * unrest,
         }
         corrected = None
         if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
@@ -300,6 +303,7 @@ def shoulders(
                 highest_of_trace=float(abs(highest[i]) + abs(smoothing[i])) / math.sqrt(3),
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
+                unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),
             )
         sides.append(
             Shoulder(

@@ -5,6 +5,8 @@ Source  docs/machine-interface.md.
 Holds   For results; cautions are built where they are born.
 """
 
+import math
+
 from tepui.ground.doubt import Estimate
 from tepui.ground.findings import Contribution, Finding
 
@@ -43,8 +45,55 @@ def unknown(about: str, key: str, unit: str, *, source: str, remark: str) -> Fin
     return Finding(about=about, key=key, value=None, unit=unit, standing="unknown", source=source, remark=remark)
 
 
-def estimated(about: str, key: str, value: Estimate, unit: str, *, source: str, remark: str = "") -> Finding:
-    """An estimate with its interval and the shares of its contributions, the largest first."""
+def bound(
+    about: str,
+    key: str,
+    value: float,
+    unit: str,
+    *,
+    sense: str,
+    source: str,
+    remark: str = "",
+    limit: float | None = None,
+    limit_source: str | None = None,
+    margin: float | None = None,
+) -> Finding:
+    """A number the truth does not pass: ``sense`` is at_most or at_least; a limit given is one to stay above."""
+    return Finding(
+        about=about,
+        key=key,
+        value=value,
+        unit=unit,
+        low=value if sense == "at_least" else None,
+        high=value if sense == "at_most" else None,
+        standing=sense,
+        source=source,
+        remark=remark,
+        limit=limit,
+        limit_sense=None if limit is None else "at_least",
+        limit_source=limit_source,
+        margin=margin,
+    )
+
+
+def estimated(
+    about: str,
+    key: str,
+    value: Estimate,
+    unit: str,
+    *,
+    source: str,
+    remark: str = "",
+    least: float = -math.inf,
+    limit: float | None = None,
+    limit_source: str | None = None,
+    margin: float | None = None,
+) -> Finding:
+    """An estimate with its interval and the shares of its contributions, the largest first.
+
+    least   what the quantity cannot be below by its nature
+    limit   one to stay above
+    """
     total = sum(part * part for part in value.contributions.values()) or 1.0
     parts = sorted(value.contributions.items(), key=lambda item: -item[1])
     return Finding(
@@ -52,10 +101,14 @@ def estimated(about: str, key: str, value: Estimate, unit: str, *, source: str, 
         key=key,
         value=float(value.value),
         unit=unit,
-        low=float(value.low),
+        low=max(float(value.low), least),
         high=float(value.high),
         standing="measured",
         source=source,
         remark=remark,
+        limit=limit,
+        limit_sense=None if limit is None else "at_least",
+        limit_source=limit_source,
+        margin=margin,
         contributions=tuple(Contribution(name=name, share=float(part * part / total)) for name, part in parts if part),
     )

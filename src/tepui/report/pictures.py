@@ -16,6 +16,7 @@ from scipy.constants import speed_of_light
 
 from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
+from tepui.report.drive_picture import drive
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.theme import (
     COLUMN,
@@ -195,4 +196,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "mer_by_symbol": _mer_by_symbol,
     "spectrum": spectrum,
     "ccdf": ccdf,
+    "drive": drive,
 }

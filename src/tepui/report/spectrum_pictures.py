@@ -2,13 +2,14 @@
 
 Theory  Sheet A shows the whole signal, B and C the two slopes enlarged: crosses where the line is laid, a ring where it
         touches, a square where it is read, a disc with its doubt where the true shoulder stands. What lies below the
-        recording's floor is stippled: nothing is known there.
+        recording's floor is stippled: there the transmitter shows only by what it adds to the noise.
 Source  our own design, see theme.py; the construction is [TR101290] 9.7.
 Holds   Levels in dB below the highest value in band; offsets from the signal's centre in Hz.
 
 ``spectrum`` takes frequency_hz, level_db (n,) of the trace; occupied_width_hz; resolution_hz; finding (the worse
-shoulder), lower and upper (findings of the sides); constructions {"lower": {...}, "upper": {...}} with offset_hz,
-level_db, touch_hz, touch_db, read_db; floor_db, limit_db and centre_hz, each a number or None; mode.
+shoulder; another number where there are no constructions), lower and upper (findings of the sides); constructions
+{"lower": {...}, "upper": {...}} with offset_hz, level_db, touch_hz, touch_db, read_db, or None where the recording is
+too narrow; floor_db, limit_db and centre_hz, each a number or None; mode.
 ``ccdf`` takes level_db, probability (n,) as read; gaussian_level_db, gaussian_probability (m,); finding; mode.
 """
 
@@ -50,6 +51,7 @@ TALL_IN = 8.4
 MINUS = "\N{MINUS SIGN}"
 SLOPE_HZ = (120e3, 880e3)
 SLOPE_WIDTH = 0.235
+LOW_DB, LOWEST_DB = -90, -140  # where the scale's steps widen, and where it ends
 
 
 def _decibels(value: float, digits: int = 1) -> str:
@@ -57,16 +59,19 @@ def _decibels(value: float, digits: int = 1) -> str:
 
 
 def spectrum(data: Data, style: Style) -> tuple[Figure, str, str]:
-    """Sheet with the whole spectrum and both slopes."""
+    """Sheet with the whole spectrum and both slopes; the spectrum alone where the recording shows no slopes."""
+    if data["constructions"] is None:
+        return _without_slopes(data, style)
     finding, sides = data["finding"], {"lower": data["lower"], "upper": data["upper"]}
     worse = "lower" if data["lower"].value == finding.value else "upper"
     title = "Spectrum and shoulders"
-    sentence = f"The {worse} shoulder is the worse one."
+    sentence = f"The {worse} shoulder {'is' if finding.standing == 'measured' else 'may be'} the worse one."
     if data["limit_db"] is not None and isinstance(finding.value, int | float):
         met = "meets" if finding.value <= data["limit_db"] else "misses"
         sentence = f"The {worse} shoulder decides: it {met} the target of {_decibels(data['limit_db'])} dB."
     figure = sheet(title, sentence, data["mode"], style=style, height_in=TALL_IN)
-    _whole(figure, data, style)
+    _whole(figure, data, style, box=(LEFT, 0.505, RIGHT - LEFT, 0.325))
+    _heading(figure, "A", "The whole signal", LEFT, 0.858)
     scale = _slope_scale(data)
     for side, left in (("lower", LEFT), ("upper", LEFT + SLOPE_WIDTH + 0.1)):
         _slope(figure, data, side, left=left, scale=scale, style=style)
@@ -79,24 +84,45 @@ def spectrum(data: Data, style: Style) -> tuple[Figure, str, str]:
     return figure, title, f"Spectrum of {data['mode']}: {spoken}upper {value_text(data['upper'])}."
 
 
-def _whole(figure: Figure, data: Data, style: Style) -> None:
-    axes = figure.add_axes((LEFT, 0.505, RIGHT - LEFT, 0.325), facecolor=SHEET)
+def _without_slopes(data: Data, style: Style) -> tuple[Figure, str, str]:
+    title, finding = "Spectrum", data["finding"]
+    figure = sheet(title, "The recording does not reach far enough to read the shoulders.", data["mode"], style=style)
+    _whole(figure, data, style, box=(LEFT, 0.2, RIGHT - LEFT, 0.55))
+    value, doubt, unit = value_parts(finding)
+    reading(figure, label=label_text(finding.key), value=value, doubt=doubt, unit=unit, standing=finding.standing,
+            style=style)  # fmt: skip
+    return figure, title, f"Spectrum of {data['mode']}: {label_text(finding.key)} {value_text(finding)}."
+
+
+def _whole(figure: Figure, data: Data, style: Style, *, box: tuple[float, float, float, float]) -> None:
+    axes = figure.add_axes(box, facecolor=SHEET)
     _plain(axes)
     frequency, level = np.asarray(data["frequency_hz"]) / 1e6, np.asarray(data["level_db"])
     half = data["occupied_width_hz"] / 2e6
-    low = 10 * math.floor(min(float(np.percentile(level, 2)), data["floor_db"] or 0.0) / 10 - 0.4)
+    low = 10 * math.floor(max(min(float(np.percentile(level, 2)), data["floor_db"] or 0.0), LOWEST_DB) / 10 - 0.4)
     reach = min(float(-frequency[0]), float(frequency[-1]), 2.2 * half)
     shown = np.abs(frequency) <= reach
     axes.fill_between(frequency[shown], level[shown], low, color=style.wash, linewidth=0)
     axes.plot(frequency[shown], level[shown], color=style.trace, linewidth=0.9)
     axes.set_xlim(-reach, reach)
     axes.set_ylim(low, 7)
-    axes.set_yticks(range(0, low - 1, -10))
+    axes.set_yticks(range(0, low - 1, -10 if low > LOW_DB else -20))
     axes.plot([0, 0], [low, 6], color=INK, linewidth=0.7, dashes=(14, 3, 2, 3))
     _below_floor(axes, data, (-reach, reach), low)
     axes.plot([-half, -half], [0.5, 5], color=RULE, linewidth=0.7)
     axes.plot([half, half], [0.5, 5], color=RULE, linewidth=0.7)
     dimension(axes, x=(-half, half), y=3.5, label=f"{2 * half:.3f} MHz occupied")
+    if data["constructions"] is not None:
+        _both_depths(axes, data, half=half, reach=reach, low=low)
+    tuned = data["centre_hz"]
+    centre = f"{tuned / 1e6:.3f} MHz" if tuned else "the centre"
+    caption = f"MHz from {centre}; dB below the highest value in band; {_resolution(data)} resolution"
+    note(axes, caption, (0, 0), away=(0, -30), fraction=True)
+    note(axes, "dB", (0, 1), away=(-20, 6), fraction=True, fontsize=9.5)
+
+
+def _both_depths(axes: Axes, data: Data, *, half: float, reach: float, low: float) -> None:
+    """How deep each shoulder stands, as shown, and a ring around what the other sheets enlarge."""
     width, height = 0.055 * 2 * reach, 0.055 * 2 * (7 - low)
     for sign, side, name in ((-1, "lower", "B"), (1, "upper", "C")):
         built = data["constructions"][side]
@@ -107,12 +133,6 @@ def _whole(figure: Figure, data: Data, style: Style) -> None:
         depth(axes, x=away, y=(read, 0.0), label=f"{_decibels(-read)} dB as shown")
         axes.add_patch(Ellipse((where, read), width, height, facecolor="none", edgecolor=INK, linewidth=0.9, zorder=4))
         letter(axes, name, (where - sign * 0.08 * reach, read - 0.8 * height), away=(0, -8))
-    tuned = data["centre_hz"]
-    centre = f"{tuned / 1e6:.3f} MHz" if tuned else "the centre"
-    caption = f"MHz from {centre}; dB below the highest value in band; {_resolution(data)} resolution"
-    note(axes, caption, (0, 0), away=(0, -30), fraction=True)
-    note(axes, "dB", (0, 1), away=(-20, 6), fraction=True, fontsize=9.5)
-    _heading(figure, "A", "The whole signal", LEFT, 0.858)
 
 
 def _slope_scale(data: Data) -> tuple[float, float]:
@@ -203,7 +223,7 @@ def _true_mark(axes: Axes, x: float, finding: Finding, style: Style) -> None:
 
 
 def _below_floor(axes: Axes, data: Data, x: tuple[float, float], low: float) -> None:
-    """Stippled ground below the recording's floor."""
+    """Stippled ground below the recording's floor, where the transmitter shows only by what it adds."""
     floor = data["floor_db"]
     if floor is None or floor <= low:
         return
@@ -211,8 +231,7 @@ def _below_floor(axes: Axes, data: Data, x: tuple[float, float], low: float) -> 
     axes.add_patch(ground)
     axes.plot(x, [floor, floor], color=INK, linewidth=0.7, dashes=(1, 2))
     if floor - low > 0.07 * (axes.get_ylim()[1] - low):
-        note(axes, "the recording's own noise: nothing below is known", (sum(x) / 2, (floor + low) / 2), ha="center",
-             va="center", knock=True)  # fmt: skip
+        note(axes, "the recording's own noise", (sum(x) / 2, (floor + low) / 2), ha="center", va="center", knock=True)
 
 
 def _bars(figure: Figure, data: Data, sides: Mapping[str, Finding], style: Style) -> None:
@@ -243,8 +262,8 @@ def _rows(figure: Figure, data: Data, sides: Mapping[str, Finding]) -> None:
         "it touches the highest value between",
         "(ring) and is read at 500 kHz (square).",
         "Disc: without the recording's own floor",
-        "and scatter. Stippled: below the floor,",
-        "where nothing is known.",
+        "and scatter. Stippled: the floor; what",
+        "lies below shows only by what it adds.",
     ]
     for number, line in enumerate(words):
         figure.text(COLUMN, 0.34 - 0.0235 * number, line, fontsize=8.5, color=INK_SOFT)

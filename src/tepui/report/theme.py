@@ -28,7 +28,7 @@ FACE = "National Park"
 FONTS = Path(__file__).parent / "fonts"
 WIDTH_IN, HEIGHT_IN, DPI = 8.6, 5.2, 150
 LEFT, RIGHT, BOTTOM, TOP = 0.085, 0.655, 0.215, 0.775
-COLUMN = 0.705
+COLUMN, COLUMN_END = 0.705, 0.955
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,7 +102,7 @@ def sheet(title: str, sentence: str, foot: str, *, style: Style, height_in: floa
     figure.add_artist(Line2D([left, right], [0.442 / height_in] * 2, color=INK, linewidth=1.0))
     figure.text(0.04, 0.234 / height_in, foot, fontsize=8.5, color=INK_SOFT)
     if style.practice:
-        _stamp(figure, right=0.955, top=down(0.42), height=0.26 / height_in)
+        _stamp(figure, right=COLUMN_END, top=down(0.42), height=0.26 / height_in)
     return figure
 
 
@@ -132,16 +132,19 @@ def reading(
 ) -> None:
     """The number a picture exists for, large, beside it, with its mark and doubt."""
     down = HEIGHT_IN / figure.get_figheight()
-    figure.add_artist(Line2D([COLUMN, 0.955], [top, top], color=INK, linewidth=1.4))
+    figure.add_artist(Line2D([COLUMN, COLUMN_END], [top, top], color=INK, linewidth=1.4))
     figure.text(COLUMN, top - 0.05 * down, label, fontsize=10)
     colour = style.trace if standing == "measured" else INK
     _mark(figure, COLUMN + 0.012, top - 0.121 * down, standing=standing, style=style)
     value, doubt = (text.replace("-", "\N{MINUS SIGN}") for text in (value, doubt))
     number = figure.text(COLUMN + 0.032, top - 0.14 * down, value, fontsize=26, color=colour)
+    beside = figure.text(0, top - 0.14 * down, f"{doubt} {unit}".strip(), fontsize=11, color=colour)
     figure.draw_without_rendering()
-    box = number.get_window_extent()
-    end = box.x1 / figure.bbox.width
-    figure.text(end + 0.008, top - 0.14 * down, f"{doubt} {unit}".strip(), fontsize=11, color=colour)
+    room = (COLUMN_END - COLUMN - 0.04) * figure.bbox.width - beside.get_window_extent().width
+    if number.get_window_extent().width > room:
+        number.set_fontsize(26 * room / number.get_window_extent().width)
+        figure.draw_without_rendering()
+    beside.set_x(number.get_window_extent().x1 / figure.bbox.width + 0.008)
 
 
 def _mark(figure: Figure, x: float, y: float, *, standing: str, style: Style) -> None:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from tepui.chain.reception.acquire import Acquired
 from tepui.chain.reception.demap import SoftDemapper
+from tepui.chain.reception.phase import cell_power, phase_taken_out
 from tepui.chain.reception.quality import (
     Alphabet,
     Quality,
@@ -28,7 +29,6 @@ from tepui.chain.reception.rounds import BATCH, Round, shortened
 from tepui.chain.reception.runs import Run, pace_of
 from tepui.chain.reception.stream import PacketSink, StreamDecoder
 from tepui.chain.reception.tps_reader import FrameLock, find_frames
-from tepui.chain.reception.tracking import straight_line
 from tepui.ground.tasks import map_tasks
 from tepui.signals.dvbt.carriers import tps_carriers
 from tepui.signals.dvbt.tps import tps_word
@@ -99,7 +99,6 @@ class Follower:
         self._waiting: deque[_Waiting] = deque()
         self._pool = ThreadPoolExecutor(max_workers=1)
         self._tasks: deque[Future[None]] = deque()
-        self._turns = 0.0
         self.ratio: Floats | None = None
         self._first = 0
         self._rounds = 0
@@ -162,10 +161,10 @@ class Follower:
         run.steady = run.steady and item.steady
         run.grid = item.grid
         run.noise = item.noise
-        turns = np.unwrap(item.track.phase)
-        start, step = straight_line(turns)
-        self._turns += float(((turns - start - step * np.arange(n)) ** 2).sum())
-        run.phase_rms_deg = float(np.degrees(np.sqrt(self._turns / run.symbols)))
+        if run.base is None:
+            run.base = item.after
+            run.cell_power = cell_power(item)
+        run.phase.add(item)
 
     def _begin(self, symbol: int) -> None:
         """The mode is known: decoding begins with this symbol of the run."""
@@ -180,7 +179,7 @@ class Follower:
         self.demap = SoftDemapper(mode)
         self.stream = StreamDecoder(mode, symbol=run.first_in_superframe, workers=self.workers, sink=self.sink)
         run.counts = self.stream.counts
-        run.quality = Quality(mode.n_carriers, workers=self.workers)
+        run.quality = Quality(mode.n_carriers, workers=self.workers, mode=mode)
 
     def _decode(self, item: Round) -> None:
         letters, demap, stream, mode = self.letters, self.demap, self.stream, self.run.mode
@@ -316,6 +315,7 @@ class Follower:
         assert run.quality is not None
         assert letters is not None
         edges = np.flatnonzero(np.diff(np.concatenate([[0], keep.astype(np.int8), [0]])))
+        turns = phase_taken_out(item, rate_hz=self.recording.sample_rate_hz)
         for low, high in zip(edges[::2], edges[1::2], strict=True):
             row, stop = start + int(low), start + int(high)
             inverse = entry.inverse if entry.inverse.shape[0] == 1 else entry.inverse[row:stop]
@@ -328,6 +328,7 @@ class Follower:
                 letters=letters,
                 aided=aided,
                 steady=item.steady,
+                turn=turns[row:stop],
             )
 
     def finish(self) -> Run:

@@ -11,7 +11,9 @@ from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
+import scipy.fft
 
+from tepui.chain.reception.phase import PhaseSums
 from tepui.chain.reception.quality import Quality
 from tepui.chain.reception.rounds import Round
 from tepui.chain.reception.stream import PacketCounts
@@ -20,6 +22,7 @@ from tepui.chain.reception.tracking import straight_line
 from tepui.signals.dvbt.mode import Mode
 
 Floats = npt.NDArray[np.float64]
+LOW_ORDERS = 10  # of the cosine transform, in which a walk shows above white noise
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +44,8 @@ class Run:
     mode      None where the TPS could not be read
     proved    the TPS word's BCH code agreed
     faded     symbols inside the run whose pilots did not agree
+    base      timebase of the first round, its corrections in it: symbol 0 is the run's first
+    cell_power  mean power of its cells, all carriers alike, noise included
     """
 
     start_s: float
@@ -58,7 +63,9 @@ class Run:
     paces: list[Pace] = field(default_factory=list)
     counts: PacketCounts = field(default_factory=PacketCounts)
     quality: Quality | None = None
-    phase_rms_deg: float = 0.0
+    phase: PhaseSums = field(default_factory=PhaseSums)
+    base: Timebase | None = None
+    cell_power: float = 0.0
     centre: float = 0.0
     steady: bool = True
     grid: npt.NDArray[np.complex128] | None = None
@@ -86,19 +93,22 @@ def pace_of(item: Round, *, rate_hz: float, width_hz: float) -> Pace:
 def turn_std(phase: Floats) -> float:
     """Standard uncertainty of the slope of a straight line through phases, per step.
 
-    White noise of variance w leaves 12 w / n^3; a random walk (phase noise) of variance q a step leaves 6 q / (5 n).
-    Mean squared differences over a short and a long distance tell the two apart.
+    White noise of variance w leaves 12 w / n^3; a random walk (phase noise) of variance q a step leaves 6 q / (5 n),
+    taken half as large again for what few values tell of q. In the cosine transform of what the line leaves, white
+    noise is w in every coefficient k and the walk q n^2 / (pi k)^2; q is the most likely one of the lowest few.
     """
     n = phase.size
     if n < 12:
         return 1.0
     start, step = straight_line(phase)
-    rest = phase - start - step * np.arange(n)
-    near, far = 1, max(4, n // 6)
-    at_near = float(np.mean((rest[near:] - rest[:-near]) ** 2))
-    at_far = float(np.mean((rest[far:] - rest[:-far]) ** 2))
-    walk = max(at_far - at_near, 0.0) / (far - near)
-    white = max(at_near - walk, 0.0) / 2
+    power = scipy.fft.dct(phase - start - step * np.arange(n), norm="ortho")[2:] ** 2
+    white = float(power[power.size // 2 :].mean())
+    low = power[:LOW_ORDERS]
+    walk_gain = (n / (np.pi * np.arange(2, 2 + low.size))) ** 2
+    walk = max(float(((low - white) / walk_gain).mean()), 0.0)
+    for _ in range(10):
+        weight = (walk_gain / (white + walk * walk_gain)) ** 2
+        walk = max(float((weight * (low - white) / walk_gain).sum() / weight.sum()), 0.0)
     return float(np.sqrt(12 * white / n**3 + 1.5 * 1.2 * walk / n))
 
 

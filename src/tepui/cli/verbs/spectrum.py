@@ -21,10 +21,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "1286 MHz"')
     parser.add_argument("--width", metavar="W", help='channel width, where it is not to be found blind: "2 MHz"')
     parser.add_argument("--centre", metavar="F", help="the channel's centre, with --width, where no DVB-T is found")
-    parser.add_argument("--mask", metavar="NAME", help="a mask of the table to compare with, as a target")
+    parser.add_argument("--mask", metavar="NAME", help="a mask of the table to keep under, as a target")
     parser.add_argument(
         "--workers", metavar="N", type=whole_number, help="threads to use; the findings do not depend on it"
     )
+    parser.add_argument("--strict", action="store_true", help="leave with 1 where the mask named is missed")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -49,6 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
         mask=arguments.mask,
         workers=arguments.workers,
         as_json=arguments.json,
+        strict=arguments.strict,
     )
 
 
