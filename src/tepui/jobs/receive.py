@@ -20,6 +20,7 @@ from tepui.chain.reception.slices import wider_channel
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Outcome
 from tepui.jobs.receive_findings import found
+from tepui.jobs.receive_more import more_findings
 from tepui.jobs.statements import text
 from tepui.signals.recording import Recording, SampleScreen
 
@@ -59,7 +60,8 @@ def receive_recording(
     if not reception.found:
         return _nothing(about, recording, reception, width_hz=width_hz)
     service = reader.survey().service
-    return found(about, reception, service_name=None if service is None else service.name)
+    outcome = found(about, reception, service_name=None if service is None else service.name)
+    return more_findings(outcome, recording, reception)
 
 
 def _screen(recording: Recording) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tepui.chain.reception.axes import AxesSums, Judged
 from tepui.chain.reception.quality_kernels import gather_words, judge, nearest, regress, scatter
 from tepui.ground.tasks import map_tasks
 from tepui.signals.dvbt.carriers import data_carriers
@@ -107,6 +108,8 @@ class Quality:
 
     n_carriers: int
     workers: int | None = None
+    mode: Mode | None = None
+    axes: AxesSums = field(default_factory=AxesSums)
     error_carrier: Floats = field(init=False)
     count_carrier: npt.NDArray[np.int64] = field(init=False)
     density: npt.NDArray[np.int64] = field(init=False)
@@ -138,6 +141,7 @@ class Quality:
         letters: Alphabet,
         aided: bool,
         steady: bool,
+        turn: Floats | None = None,
     ) -> None:
         """Judge a run of symbols.
 
@@ -145,6 +149,7 @@ class Quality:
         index    points sent (``aided``) or nearest
         number   of the first symbol, for the table over time
         steady   the channel stood still, so each carrier's own fit may replace the receiver's estimate
+        turn     (n,) phase that was taken out of each symbol; with it and a mode the axes are judged too
         """
         n, n_carriers = cells.shape
         starts = range(0, n, JUDGED_ROWS)
@@ -207,6 +212,19 @@ class Quality:
         if aided:
             self.bit_errors += differ
             self.bits += index.size * int(letters.points.size).bit_length() - index.size
+        if turn is not None and self.mode is not None:
+            part = Judged(
+                cells=cells,
+                inverse=inverse,
+                index=index,
+                fit=fit,
+                looks=looks,
+                error=error * raised / np.maximum(looks, 1),
+                phase=phase,
+                turn=turn,
+                steady=steady,
+            )
+            self.axes.add(part, mode=self.mode, points=letters.points, carriers=letters.carriers, workers=self.workers)
         overall = float((error * raised).sum() / max(error.sum(), 1e-300))
         self.error_carrier += error * raised
         self.count_carrier += looks
