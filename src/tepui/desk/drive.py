@@ -1,0 +1,163 @@
+"""``drive`` at the desk: open readings and recordings, reduce and fit them, keep the picture, print the findings."""
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from tepui.desk.hashes import InputHashes
+from tepui.desk.keep import require_folder
+from tepui.desk.setup import ensure_kernels
+from tepui.evidence.drive import Baseline, FilterCurve
+from tepui.files.readings import ReadingRow, read_loss_table, read_readings
+from tepui.files.recordings import open_recording, recording_files
+from tepui.ground.document import build_document, document_text
+from tepui.ground.errors import RangeError
+from tepui.ground.findings import Outcome
+from tepui.ground.listing import outcome_text, page_for
+from tepui.ground.quantity import Quantity
+from tepui.jobs.drive import drive_series
+from tepui.jobs.drive_series import READING_DOUBT_DB, DriveQuestion, Measured, SeriesRow
+from tepui.signals.dvbt.mode import Mode
+from tepui.signals.recording import Recording
+
+SHOWN_TABLES = ("drive_readings", "price_of_next")
+ABSOLUTE_HZ = 45e6  # a filter table that begins above is in absolute frequency: no channel reaches so far from itself
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveRequest:
+    """What was asked on the command line, in SI.
+
+    centre_hz  of the channel, for a filter table in absolute frequency
+    """
+
+    recordings: Sequence[Path]
+    readings: Path | None
+    baseline: Quantity | None
+    filter_table: Path | None
+    target_db: float
+    confidence: float
+    doubt_db: float | None = None
+    step_db: float = 0.1
+    model: str = "auto"
+    mode: Mode | None = None
+    centre_hz: float | None = None
+    supply_v: float | None = None
+    plots: Path | None = None
+    workers: int | None = None
+
+
+def run_drive(request: DriveRequest, *, as_json: bool, strict: bool) -> int:
+    """The verb: reduce, fit, print, return the exit code.
+
+    raises  InputError where something cannot be used: then nothing is written
+    """
+    rows = read_readings(request.readings) if request.readings is not None else ()
+    named = [row.recording for row in rows if row.recording is not None]
+    paths = [*request.recordings, *named]
+    opened = _opened(paths)
+    if request.plots is not None:
+        require_folder(request.plots)
+    tables = [path for path in (request.readings, request.filter_table) if path is not None]
+    hashes = InputHashes([*tables, *(file for path in paths for file in recording_files(path))])
+    curve = None if request.filter_table is None else _filter(request.filter_table, centre_hz=request.centre_hz)
+    question = DriveQuestion(
+        name=request.readings.stem if request.readings is not None else "drive",
+        target_db=request.target_db,
+        confidence=request.confidence,
+        baseline=_baseline(request.baseline, request.doubt_db),
+        curve=curve,
+        doubt_db=request.doubt_db,
+        step_db=request.step_db,
+        model=request.model,
+        mode=request.mode,
+        supply_v=request.supply_v,
+    )
+    outcome = drive_series(_series(request, rows, opened), question)
+    outcome = _with_remarks(outcome, opened)
+    practice = any(recording.practice for recording in opened.values())
+    written: list[str] = []
+    if request.plots is not None and outcome.pictures:
+        from tepui.report.pictures import draw_pictures
+
+        request.plots.mkdir(exist_ok=True)
+        written = [str(path) for path in draw_pictures(outcome.pictures, request.plots, practice=practice)]
+    document = build_document(
+        verb="drive", outcomes=[outcome], inputs=hashes.result(), files=written, practice=practice
+    )
+    sys.stdout.write(document_text(document) if as_json else _text(outcome, written, practice=practice))
+    crossed = [f for f in outcome.findings if f.margin is not None and f.margin < 0]
+    return 1 if strict and crossed else 0
+
+
+def _opened(paths: Sequence[Path]) -> dict[Path, Recording]:
+    """Every recording once; two of one name get a number."""
+    opened: dict[Path, Recording] = {}
+    seen: dict[str, int] = {}
+    for path in paths:
+        if path in opened:
+            raise RangeError(f"{path} is named twice in this series; give each recording once.")
+        recording = open_recording(path)
+        count = seen[recording.name] = seen.get(recording.name, 0) + 1
+        opened[path] = recording if count == 1 else replace(recording, name=f"{recording.name}-{count}")
+    return opened
+
+
+def _measured(opened: dict[Path, Recording], *, workers: int | None) -> dict[Path, Measured]:
+    """Every recording reduced; only then is the receiver loaded."""
+    if not opened:
+        return {}
+    ensure_kernels()
+    from tepui.jobs.drive_recordings import measure
+
+    return {path: measure(recording, workers=workers) for path, recording in opened.items()}
+
+
+def _series(request: DriveRequest, rows: Sequence[ReadingRow], opened: dict[Path, Recording]) -> list[SeriesRow]:
+    measured = _measured(opened, workers=request.workers)
+    series = [
+        SeriesRow(values=row.values, recording=None if row.recording is None else measured[row.recording])
+        for row in rows
+    ]
+    return series + [SeriesRow(recording=measured[path]) for path in request.recordings]
+
+
+def _baseline(given: Quantity | None, doubt_db: float | None) -> Baseline | None:
+    if given is None:
+        return None
+    if given.value >= 0:
+        raise RangeError(f"--baseline is a level below the signal and negative, not {given.value:g} dB.")
+    if given.low is not None and given.high is not None:
+        return Baseline(level_db=given.value, std_db=(given.high - given.low) / 4)
+    return Baseline(level_db=given.value, std_db=(READING_DOUBT_DB if doubt_db is None else doubt_db) / 2)
+
+
+def _filter(path: Path, *, centre_hz: float | None) -> FilterCurve:
+    frequency_hz, loss_db = read_loss_table(path)
+    if frequency_hz[0] > ABSOLUTE_HZ:
+        if centre_hz is None:
+            raise RangeError(
+                f"{path} is in absolute frequency, from {frequency_hz[0] / 1e6:g} MHz on; give the channel's centre "
+                "with --centre, or write the table in MHz from the channel's centre."
+            )
+        frequency_hz = frequency_hz - centre_hz
+    return FilterCurve(offset_hz=frequency_hz, loss_db=loss_db)
+
+
+def _with_remarks(outcome: Outcome, opened: dict[Path, Recording]) -> Outcome:
+    """What was noticed on opening goes with the first finding."""
+    remarks = [remark for recording in opened.values() for remark in recording.remarks]
+    if not remarks:
+        return outcome
+    first, *rest = outcome.findings
+    return replace(outcome, findings=(replace(first, remark=" ".join([first.remark, *remarks]).strip()), *rest))
+
+
+def _text(outcome: Outcome, files: Sequence[str], *, practice: bool) -> str:
+    shown = replace(outcome, tables=tuple(table for table in outcome.tables if table.name in SHOWN_TABLES))
+    parts = ["PRACTICE: made by the simulated bench, not measured on any transmitter."] if practice else []
+    parts.append(outcome_text(shown, page_for(sys.stdout)))
+    if files:
+        parts.append("Files\n" + "\n".join(f"  {name}" for name in files))
+    return "\n\n".join(parts) + "\n"

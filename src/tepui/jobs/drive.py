@@ -1,0 +1,27 @@
+"""Drive: a series of settings in; where the shoulder meets the target, what to set, and what the next dB costs.
+
+Theory  drive_series.py brings the readings into order and fits the curve; here it becomes findings, tables, a picture.
+Source  as drive_series.py.
+Holds   as drive_series.py.
+"""
+
+from collections.abc import Sequence
+
+from tepui.ground.findings import Outcome
+from tepui.jobs.drive_findings import series_findings
+from tepui.jobs.drive_readings import reading_findings
+from tepui.jobs.drive_series import DriveQuestion, SeriesRow, reduce_series
+from tepui.jobs.drive_tables import drive_picture, series_tables
+
+
+def drive_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Outcome:
+    """Everything a series tells.
+
+    raises  RangeError for a series that cannot be used
+    """
+    series = reduce_series(rows, question)
+    found = series_findings(series)
+    of_receptions = [finding for row in rows if row.recording is not None for finding in row.recording.findings]
+    tables = series_tables(series)
+    pictures = {} if series.result is None else {"drive": drive_picture(series, rows, found)}
+    return Outcome(findings=(*found, *reading_findings(series), *of_receptions), tables=tables, pictures=pictures)

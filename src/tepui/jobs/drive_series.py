@@ -1,0 +1,336 @@
+"""A drive series brought into order: every reading reduced to the amplifier's own shoulder, then the curve through all.
+
+Theory  evidence/drive.py reduces, chain/amplifiers/fit.py fits, prediction/drive.py finds the crossing.
+Source  the modules it joins. The doubts assumed where none is given are this program's own.
+Holds   One amplifier, one mode, one instrument; settings in dBm at any place whose changes all reach the amplifier.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+import numpy as np
+
+from tepui.chain.amplifiers.families import FAMILIES
+from tepui.chain.amplifiers.fit import AmplifierFit, DriveData, fit_amplifier
+from tepui.evidence.drive import (
+    Asymmetry,
+    Baseline,
+    DriveReading,
+    FilterCurve,
+    FilterEffect,
+    SideLevel,
+    asymmetry_of,
+    filter_effect,
+    of_recording,
+    without_baseline,
+)
+from tepui.evidence.shoulders import Shoulders
+from tepui.ground.errors import RangeError
+from tepui.ground.findings import Finding
+from tepui.prediction.drive import Crossing, crossing
+from tepui.prediction.waveform_density import view_of_mode
+from tepui.signals.dvbt.mode import Mode
+from tepui.signals.spectrum import Spectrum
+
+READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none is given
+POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
+STEP_DB = 0.1
+FLAT_SLOPE = 1.2  # dB a dB of drive, and less: no product of the stage whose drive moved
+SURELY_FLAT = 1.6  # the slope with its doubt must stay below this
+NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Measured:
+    """A recording of the series, reduced; ``findings`` of its reception are handed on."""
+
+    name: str
+    setting_dbm: float | None
+    mode: Mode
+    sides: Shoulders
+    spectrum: Spectrum
+    offset_hz: float
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeriesRow:
+    """One row of a table of readings, or one recording; ``values`` by column name of files/readings.py."""
+
+    values: Mapping[str, float] = field(default_factory=dict)
+    recording: Measured | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveQuestion:
+    """What is asked of a series.
+
+    doubt_db  95 % doubt of a reading that states none; None takes READING_DOUBT_DB
+    mode      of readings without a recording; None takes NOMINAL_MODE and says so
+    model     a family's name, or auto
+    """
+
+    name: str
+    target_db: float
+    confidence: float
+    baseline: Baseline | None = None
+    curve: FilterCurve | None = None
+    doubt_db: float | None = None
+    step_db: float = STEP_DB
+    model: str = "auto"
+    mode: Mode | None = None
+    supply_v: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SeriesFit:
+    """The fitted curve and where it crosses; ``first`` and ``last`` are the settings it rests on."""
+
+    fit: AmplifierFit
+    where: Crossing
+    first: float
+    last: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Series:
+    """A series reduced; ``result`` None where no curve could be fitted.
+
+    levels   what was fitted of each reading: the worse side, before the filter where its curve is known; None where
+             only a bound is known
+    flat     names of readings that do not follow the drive
+    """
+
+    question: DriveQuestion
+    mode: Mode
+    readings: tuple[DriveReading, ...]
+    levels: tuple[SideLevel | None, ...]
+    effect: FilterEffect | None
+    skew: Asymmetry | None
+    flat: tuple[str, ...]
+    axis_is_power: bool
+    receiver_level_dbm: tuple[float, ...]
+    result: SeriesFit | None
+
+
+def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
+    """The readings in order of setting, and the curve through them.
+
+    raises  RangeError for a series that cannot be used
+    """
+    readings, axis_is_power = _readings(rows, question)
+    mode = _mode_of(rows, question)
+    effect = None
+    if question.curve is not None:
+        _require_both_sides(readings)
+        effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
+    levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
+    flat = _flat(readings, levels) if question.baseline is None else ()
+    levels = [None if reading.name in flat else level for reading, level in zip(readings, levels, strict=True)]
+    held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
+    return Series(
+        question=question,
+        mode=mode,
+        readings=tuple(readings),
+        levels=tuple(level if level is not None and level.true is not None else None for level in levels),
+        effect=effect,
+        skew=asymmetry_of(readings, effect=effect),
+        flat=flat,
+        axis_is_power=axis_is_power,
+        receiver_level_dbm=tuple(held),
+        result=_fitted(readings, levels, question, mode, axis_is_power=axis_is_power),
+    )
+
+
+def _with_pads(readings: Sequence[DriveReading], rows: Sequence[SeriesRow]) -> list[tuple[DriveReading, SeriesRow]]:
+    ordered = sorted(rows, key=lambda row: _setting(row, axis_is_power=_axis_is_power(rows)))
+    return [
+        (reading, row)
+        for reading, row in zip(readings, ordered, strict=True)
+        if reading.power_dbm is not None and "pad_db" in row.values
+    ]
+
+
+def _axis_is_power(rows: Sequence[SeriesRow]) -> bool:
+    settled = [
+        "setting_dbm" in row.values or (row.recording is not None and row.recording.setting_dbm is not None)
+        for row in rows
+    ]
+    return not any(settled) and all("power_dbm" in row.values for row in rows)
+
+
+def _setting(row: SeriesRow, *, axis_is_power: bool) -> float:
+    if axis_is_power:
+        return row.values["power_dbm"]
+    if "setting_dbm" in row.values:
+        return row.values["setting_dbm"]
+    if row.recording is not None and row.recording.setting_dbm is not None:
+        return row.recording.setting_dbm
+    named = f" of {row.recording.name}" if row.recording is not None else ""
+    raise RangeError(
+        f"The drive setting{named} is not known: give it as setting_dbm in a table of readings whose column "
+        "recording names the file, or as tepui:setting_dbm in its SigMF capture."
+    )
+
+
+def _readings(rows: Sequence[SeriesRow], question: DriveQuestion) -> tuple[list[DriveReading], bool]:
+    if not rows:
+        raise RangeError("A drive series needs readings: give recordings, or a table with --readings.")
+    axis_is_power = _axis_is_power(rows)
+    ordered = sorted(rows, key=lambda row: _setting(row, axis_is_power=axis_is_power))
+    seen: Counter[str] = Counter()
+    readings = []
+    for row in ordered:
+        setting = _setting(row, axis_is_power=axis_is_power)
+        name = f"set:{question.name} at {setting:+g} dBm"
+        if row.recording is not None:
+            name = f"recording:{row.recording.name}"
+        seen[name] += 1
+        if seen[name] > 1:
+            name = f"{name} ({seen[name]})"
+        readings.append(_reading(row, name=name, setting_dbm=setting, question=question))
+    return readings, axis_is_power
+
+
+def _reading(row: SeriesRow, *, name: str, setting_dbm: float, question: DriveQuestion) -> DriveReading:
+    values, measured = row.values, row.recording
+    std = values.get("doubt_db", READING_DOUBT_DB if question.doubt_db is None else question.doubt_db) / 2
+    sides: dict[str, SideLevel] = {}
+    for side in ("lower", "upper", "worst"):
+        shown = values.get(f"shoulder_{side}_db")
+        if shown is not None:
+            sides[side] = without_baseline(shown_db=shown, std_db=std, baseline=question.baseline)
+        elif measured is not None and not any(f"shoulder_{other}_db" in values for other in ("lower", "upper")):
+            sides[side] = of_recording(getattr(measured.sides, side))
+    both = [sides[side] for side in ("lower", "upper") if side in sides]
+    worst = sides.get("worst") or max(both, key=_height)
+    mer = next((f.value for f in measured.findings if f.key == "mer_db" and f.is_number), None) if measured else None
+    return DriveReading(
+        name=name,
+        setting_dbm=setting_dbm,
+        power_dbm=values.get("power_dbm"),
+        lower=sides.get("lower"),
+        upper=sides.get("upper"),
+        worst=worst,
+        mer_db=values.get("mer_db", None if mer is None else float(mer)),
+        supply_a=values.get("supply_a"),
+        is_recording=measured is not None and not any(key.startswith("shoulder") for key in values),
+    )
+
+
+def _height(side: SideLevel) -> float:
+    return side.shown_db if side.true is None else side.true.value
+
+
+def _require_both_sides(readings: Sequence[DriveReading]) -> None:
+    for reading in readings:
+        if reading.lower is None or reading.upper is None:
+            raise RangeError(
+                f"A filter changes each side differently: with --filter every reading needs shoulder_lower_db and "
+                f"shoulder_upper_db, and the one at {reading.setting_dbm:g} dBm lacks one."
+            )
+
+
+def _level(reading: DriveReading, effect: FilterEffect | None) -> SideLevel:
+    """The side that counts: the worse as read, or the worse before the filter."""
+    if effect is None or reading.lower is None or reading.upper is None:
+        return reading.worst
+    moved = [_moved(reading.lower, effect.lower_db), _moved(reading.upper, effect.upper_db)]
+    exact = [side for side in moved if side.true is not None]
+    return max(exact or moved, key=_height)
+
+
+def _moved(side: SideLevel, by_db: float) -> SideLevel:
+    """A side before the filter; its baseline, if any, is off already."""
+    if side.true is None:
+        return replace(side, shown_db=side.shown_db + by_db, on_baseline=False)
+    true = replace(side.true, value=side.true.value + by_db)
+    own = math.sqrt(max(true.std**2 - side.common_std_db**2, 1e-6))
+    return SideLevel(
+        shown_db=true.value, own_std_db=own, common_std_db=side.common_std_db, true=true, on_baseline=False
+    )
+
+
+def _flat(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
+    """Readings below the first step, counted downwards, at which the shoulder no longer follows the drive."""
+    pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
+    for at in range(len(pairs) - 1, 0, -1):
+        (low, below), (high, above) = pairs[at - 1], pairs[at]
+        step = high.setting_dbm - low.setting_dbm
+        if step <= 0:
+            continue
+        slope = (above.shown_db - below.shown_db) / step
+        doubt = 2 * math.hypot(above.own_std_db, below.own_std_db) / step
+        if slope < FLAT_SLOPE and slope + doubt < SURELY_FLAT:
+            return tuple(reading.name for reading, _ in pairs[:at])
+    return ()
+
+
+def _mode_of(rows: Sequence[SeriesRow], question: DriveQuestion) -> Mode:
+    modes = [row.recording.mode for row in rows if row.recording is not None]
+    widths = {(mode.width_hz, mode.n_fft) for mode in modes}
+    if len(widths) > 1:
+        raise RangeError("The recordings of a drive series must be of one mode, and these are of several: sort them.")
+    return modes[0] if modes else question.mode or NOMINAL_MODE
+
+
+def _fitted(
+    readings: Sequence[DriveReading],
+    levels: Sequence[SideLevel | None],
+    question: DriveQuestion,
+    mode: Mode,
+    *,
+    axis_is_power: bool,
+) -> SeriesFit | None:
+    exact = [
+        reading.setting_dbm
+        for reading, level in zip(readings, levels, strict=True)
+        if level is not None and level.true is not None
+    ]
+    if len(set(exact)) < 2:
+        return None
+    data = _fit_data(readings, levels, question.baseline, axis_is_power=axis_is_power)
+    families = tuple(FAMILIES) if question.model == "auto" else (question.model,)
+    fit = fit_amplifier(data, view_of_mode(mode), families=families)
+    first, last = min(exact), max(exact)
+    where = crossing(
+        fit,
+        target_db=question.target_db,
+        confidence=question.confidence,
+        first=first,
+        last=last,
+        step_db=question.step_db,
+    )
+    return SeriesFit(fit=fit, where=where, first=first, last=last)
+
+
+def _fit_data(
+    readings: Sequence[DriveReading],
+    levels: Sequence[SideLevel | None],
+    baseline: Baseline | None,
+    *,
+    axis_is_power: bool,
+) -> DriveData:
+    """Arrays; a reading drowned in a known baseline goes in as shown, for it still bounds the curve from above."""
+    used = [
+        (reading.setting_dbm, level)
+        for reading, level in zip(readings, levels, strict=True)
+        if level is not None and (level.true is not None or level.on_baseline)
+    ]
+    shown = [level.shown_db if level.on_baseline or level.true is None else level.true.value for _, level in used]
+    power = [(r.setting_dbm, r.power_dbm) for r in readings if r.power_dbm is not None and not axis_is_power]
+    return DriveData(
+        setting_db=np.array([setting for setting, _ in used]),
+        shoulder_db=np.array(shown),
+        shoulder_std_db=np.array([level.own_std_db for _, level in used]),
+        common_std_db=np.array([level.common_std_db for _, level in used]),
+        on_baseline=np.array([level.on_baseline for _, level in used]),
+        baseline_db=None if baseline is None else baseline.level_db,
+        baseline_std_db=0.0 if baseline is None else baseline.std_db,
+        power_setting_db=np.array([setting for setting, _ in power], dtype=np.float64),
+        power_dbm=np.array([level for _, level in power], dtype=np.float64),
+        power_std_db=np.full(len(power), POWER_STD_DB),
+    )
