@@ -20,6 +20,7 @@ from tepui.signals.dvbt.carriers import continual_carriers
 METHOD = "[TR101290] on data cells, tepui reception"
 SIGNALLED = "TPS as decoded, [EN300744] 4.6"
 # Below these, decisions to the nearest point are wrong often enough to flatter MER; from the uncoded error rate.
+LEAST_AIDED = 0.5
 NEAREST_LIMIT_DB = {"QPSK": 12.0, "16QAM": 19.0, "64QAM": 25.0}
 
 
@@ -231,7 +232,8 @@ def _quality_findings(about: str, runs: list[Run], quality: Quality, hits: npt.N
             remark = _hit_remark(hits)
         elif quality.aided_symbols:
             remark = "Against re-encoded decisions, common phase removed." + _sampled(runs)
-        if quality.aided_symbols == 0 and value.value < NEAREST_LIMIT_DB[mode.constellation]:
+        guessed = quality.aided_symbols < LEAST_AIDED * quality.symbols
+        if guessed and value.value < NEAREST_LIMIT_DB[mode.constellation]:
             found.append(
                 Finding(
                     about=about,
@@ -241,7 +243,7 @@ def _quality_findings(about: str, runs: list[Run], quality: Quality, hits: npt.N
                     high=float(value.value),
                     standing="at_most",
                     source=METHOD,
-                    remark="Against the nearest points, since decoding fails: mistaken points flatter it.",
+                    remark="Against the nearest points, since most of it does not decode: mistaken points flatter it.",
                 )
             )
         else:

@@ -3,7 +3,7 @@
 Theory  Carriers three apart see delays without ambiguity over a third of the useful symbol. The window may start
         anywhere between the last path's beginning and the first path's guard's end.
 Source  [EN300744] clause 4.4 (guard interval); F. J. Harris 1978 for the window's side-lobes.
-Holds   Delay spread below N/3. Spread over more than the guard is placed to lose the least power.
+Holds   Delay spread below N/3; what reaches over the guard is placed to spoil the least.
 """
 
 from dataclasses import dataclass
@@ -14,6 +14,9 @@ import scipy.fft
 
 LEAST_PATH_DB = -35.0
 ABOVE_NOISE = 20.0
+COMB = 3
+WINDOW_STEP = 0.5  # elementary periods
+SPOILT = 5e-7  # of the power, each of the two ways: 60 dB down a symbol counts as whole
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +39,7 @@ class Response:
         return np.asarray(self.power > max(self.noise * ABOVE_NOISE, 10 ** (LEAST_PATH_DB / 10)))
 
 
-def response_of_grid(channel: npt.NDArray[np.complex128], *, n_fft: int, comb: int = 3) -> Response:
+def response_of_grid(channel: npt.NDArray[np.complex128], *, n_fft: int, comb: int = COMB) -> Response:
     """Impulse response from the channel on every ``comb``-th carrier, Hann-weighted.
 
     channel  (n_grid,) from the lowest carrier up
@@ -55,22 +58,30 @@ def response_of_grid(channel: npt.NDArray[np.complex128], *, n_fft: int, comb: i
 def place_window(response: Response, *, arc: tuple[float, float], n_guard: int, centre: float) -> tuple[float, float]:
     """Start of the FFT window, and the delay to centre on, both after the beginning of the guard.
 
+    A path that begins after the window, or whose next symbol begins before the window's end, spoils the symbol by its
+    power times what is missed. The window stands in the middle of where that is least.
+
     arc      first and last delay of the paths, as the response counts them
     centre   the delay the response was counted from
-    returns  (window, centre): the window midway between its limits; the centre midway between first and last path
+    returns  (window, centre): the window as above; the centre midway between first and last path
     """
-    first, last = arc[0] + centre, arc[1] + centre
-    middle = 0.5 * (first + last)
-    if last - first > n_guard:
-        first, last = _heaviest(response, arc=arc, n_guard=n_guard)
-        first, last = first + centre, last + centre
-    window = (first + last + n_guard) / 2
-    return float(np.clip(window, last, first + n_guard)), middle
+    delay, power = _paths_along(response, arc=arc)
+    n_fft = response.span * COMB
+    starts = np.arange(delay[0], delay[-1] + n_guard + WINDOW_STEP, WINDOW_STEP)
+    late = delay[None, :] - starts[:, None]
+    missed = np.maximum(np.maximum(late, -late - n_guard), 0.0) @ power
+    best = int(np.argmin(missed))
+    good = missed <= missed[best] + SPOILT * n_fft * float(power.sum())
+    low, high = best - int(np.argmin(good[best::-1])) + 1, best + int(np.argmin(good[best:])) - 1
+    low, high = (low if not good[: best + 1].all() else 0), (high if not good[best:].all() else starts.size - 1)
+    return float(0.5 * (starts[low] + starts[high])) + centre, 0.5 * (arc[0] + arc[1]) + centre
 
 
 def extent(response: Response) -> tuple[float, float]:
-    """First and last delay of the paths, where the response is already counted from their middle."""
+    """First and last delay of the paths, counted from their middle; zero twice where noise hides every path."""
     held = response.delay[response.paths()]
+    if not held.size:
+        return 0.0, 0.0
     return float(held[0]), float(held[-1])
 
 
@@ -96,15 +107,17 @@ def arcs(response: Response, *, most: int = 3) -> list[tuple[float, float]]:
     return found
 
 
-def _heaviest(response: Response, *, arc: tuple[float, float], n_guard: int) -> tuple[float, float]:
-    """The part of an arc, a guard long, that holds most power."""
+def _paths_along(
+    response: Response, *, arc: tuple[float, float]
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Delays along an arc and the power of what peaks there, (n,) each: the flanks of a path are the window's."""
     step = response.span / response.delay.size
-    count = max(1, int((arc[1] - arc[0]) / step) + 1)
+    count = max(1, round((arc[1] - arc[0]) / step) + 1)
     begin = int(np.round((arc[0] - response.delay[0]) / step))
     places = (begin + np.arange(count)) % response.delay.size
-    power = np.where(response.paths()[places], response.power[places], 0.0)
-    width = min(count, max(1, int(n_guard / step)))
-    sums = np.concatenate([[0.0], np.cumsum(power)])
-    start = int(np.argmax(sums[width:] - sums[:-width]))
-    held = start + np.flatnonzero(power[start : start + width])
-    return arc[0] + held[0] * step, arc[0] + held[-1] * step
+    peaks = (
+        response.paths()
+        & (response.power >= np.roll(response.power, 1))
+        & (response.power > np.roll(response.power, -1))
+    )
+    return arc[0] + step * np.arange(count), np.where(peaks[places], response.power[places], 0.0)

@@ -48,6 +48,7 @@ GONE_COHERENCE = 0.2
 LOST_RUN, LOST_OF_RUN = 14, 12
 PILOT_POWER = 16 / 9
 DIRECT_SHARE = 0.003
+LEAST_NOISE = 1e-8  # over the signal: below it the numbers' own rounding shows
 DIRECT_DRIFT = 0.2
 
 
@@ -122,7 +123,8 @@ class RoundReader:
         power = float(np.mean(np.abs(self._reference[self._good]) ** 2))
         leakage = (np.pi * clock * reach) ** 2 / 9
         drift = abs(clock) * ROUND * base.n_symbol
-        return bool(drift < DIRECT_DRIFT and leakage < DIRECT_SHARE * self._noise * PILOT_POWER / power)
+        noise = max(self._noise * PILOT_POWER / power, LEAST_NOISE)
+        return bool(drift < DIRECT_DRIFT and leakage < DIRECT_SHARE * noise)
 
     def next(self) -> Round | None:
         """The next round, or None at the end."""
@@ -190,7 +192,7 @@ class RoundReader:
         n = straight.shape[0]
         mean, looks, variance = grid_mean(straight[: PART * 2], self._sets, first_phase=base.phase, n_grid=self._n_grid)
         self._good = good_places(mean, variance, looks)
-        self._weight = weights_of(variance, looks) * self._good
+        self._weight = weights_of(mean, variance, looks) * self._good
         noise, moved = movement(straight, self._sets, first_phase=base.phase, good=self._weight > 0.9)
         self._noise = max(noise, 1e-30)
         window = averaging_window(look_noise=self._noise, moved=moved, n_symbols=n)

@@ -30,6 +30,7 @@ OCCUPIED_SHARE = 6816 / 8192 * 8 / 7
 CHUNK = 27 * 10240 + 8192
 SPECTRUM_BINS = 2048
 LEAST_STEP_DB = 0.6
+DEEPEST_DB, SHALLOW_DB = 120.0, 35.0
 GUARD_SCORE = 6.0
 PILOT_SCORE = 6.0
 
@@ -85,13 +86,20 @@ def chunk_samples(width_hz: float, rate_hz: float) -> int:
     return int(CHUNK * 7 / (8 * width_hz) * rate_hz) + 1
 
 
-def bands(samples: npt.NDArray[np.complex64], *, rate_hz: float, widths_hz: tuple[float, ...]) -> list[Band]:
+def bands(
+    samples: npt.NDArray[np.complex64],
+    *,
+    rate_hz: float,
+    widths_hz: tuple[float, ...],
+    deepest_db: float = DEEPEST_DB,
+) -> list[Band]:
     """Places where channels of the given widths may lie, the clearest first.
 
-    samples  (n,) of the recording; the spectrum is averaged over all of them
+    samples     (n,) of the recording; the spectrum is averaged over all of them
+    deepest_db  what lies further below the highest counts as lying there
     """
     power = periodogram_average(samples, SPECTRUM_BINS)
-    level = 10 * np.log10(np.maximum(power, power.max(initial=1e-30) * 1e-12 + 1e-37))
+    level = 10 * np.log10(np.maximum(power, power.max(initial=1e-30) * 10 ** (-deepest_db / 10) + 1e-37))
     level = _median5(level)
     sums = np.concatenate([[0.0], np.cumsum(level)])
     bin_hz = rate_hz / SPECTRUM_BINS
@@ -337,9 +345,17 @@ def _pilots_at(
 
 
 def looks(samples: npt.NDArray[np.complex64], *, rate_hz: float, widths_hz: tuple[float, ...]) -> Iterator[Band]:
-    """Bands worth a look: those that stand out, then those whose flanks the recording does not show."""
+    """Bands worth a look: those that stand out, then those whose flanks the recording does not show.
+
+    Beside a signal without noise the spectrum falls without end and means of decibels favour the wrong place: places
+    found with a floor not far below the signal are looked at too, where they differ.
+    """
     found = bands(samples, rate_hz=rate_hz, widths_hz=widths_hz)
-    yield from (band for band in found if band.step_db >= LEAST_STEP_DB)
+    near = bands(samples, rate_hz=rate_hz, widths_hz=widths_hz, deepest_db=SHALLOW_DB)
+    deep = {band.width_hz: band.centre_hz for band in found}
+    other = [band for band in near if abs(band.centre_hz - deep[band.width_hz]) > 2 * rate_hz / SPECTRUM_BINS]
+    for some in (found, other):
+        yield from (band for band in some if band.step_db >= LEAST_STEP_DB)
     for band in found:
         if occupied_hz(band.width_hz) > 0.85 * rate_hz and band.step_db < LEAST_STEP_DB:
             yield Band(width_hz=band.width_hz, centre_hz=0.0, step_db=0.0)

@@ -37,6 +37,8 @@ Pilots = npt.NDArray[np.complex64]
 STEEP = 0.15
 COHERENT = 0.08
 ARC_LEAD = 0.1
+LEAST_OF_PHASE = 16
+SCATTER_FLOOR = 1e-6
 SETTLE_SYMBOLS = (8, 24, 72)
 
 
@@ -249,25 +251,41 @@ class Settled:
     noise: float
 
 
+def _usual(mean: Grid, variance: npt.NDArray[np.float64], known: npt.NDArray[np.bool_]) -> npt.NDArray[np.float64]:
+    """Usual variance at every place, each of the pattern's four phases by itself. (n_grid,)
+
+    Unequal I and Q lay carrier -k upon k: where that is a pilot too the looks repeat, where it is data they scatter.
+    One median over all would take two whole phases for places hit by lines. Scatter 60 dB down is none: there rounding
+    and interpolation of the samples show, and differ from place to place.
+    """
+    usual = np.full(variance.size, float(np.median(variance[known])))
+    for phase in range(4):
+        own = variance[phase::4][known[phase::4]]
+        if own.size >= LEAST_OF_PHASE:
+            usual[phase::4] = max(float(np.median(own)), 0.1 * float(usual[phase]))
+    return np.asarray(np.maximum(usual, SCATTER_FLOOR * float(np.median(np.abs(mean[known]) ** 2)) + 1e-30))
+
+
 def good_places(mean: Grid, variance: npt.NDArray[np.float64], looks: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
-    """Places on the grid that no line has hit: their scatter is not far above that of the rest.
+    """Places on the grid that no line has hit: their scatter is not far above that of their phase's rest.
 
     A place without a second look, or all of them in a short run, counts as good.
     """
     known = looks > 1
     if not known.any():
         return np.ones(mean.size, bool)
-    usual = np.median(variance[known]) + 1e-30
-    limit = usual * (1 + 6 * np.sqrt(2.0 / np.maximum(looks, 2)) + 1.5)
+    limit = _usual(mean, variance, known) * (1 + 6 * np.sqrt(2.0 / np.maximum(looks, 2)) + 1.5)
     return ~(known & (variance > limit))
 
 
-def weights_of(variance: npt.NDArray[np.float64], looks: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Weights of places on the grid: one where a place scatters like most, less where it scatters more."""
+def weights_of(
+    mean: Grid, variance: npt.NDArray[np.float64], looks: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Weights of places on the grid: one where a place scatters like most of its phase, less where it does more."""
     known = looks > 1
     if not known.any():
-        return np.ones(variance.size)
-    usual = float(np.median(variance[known])) + 1e-30
+        return np.ones(mean.size)
+    usual = _usual(mean, variance, known)
     return np.asarray(np.where(known, np.clip(1.5 * usual / np.maximum(variance, 1e-30), 0.0, 1.0), 1.0))
 
 
@@ -308,7 +326,7 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         straight = straightened(cells, found.phase, found.slopes, tables, first_phase=base.phase)
         mean, looks, variance = grid_mean(straight, sets, first_phase=base.phase, n_grid=n_grid)
         good = good_places(mean, variance, looks)
-        weight = weights_of(variance, looks) * good
+        weight = weights_of(mean, variance, looks) * good
         noise = float(np.median(variance[looks > 1])) if (looks > 1).any() else 0.0
         reference = np.where(good, mean, 0)
         if not np.any(reference * weight):
@@ -317,6 +335,8 @@ def settle(reader: SymbolReader, lock: Lock, *, begin: int, end: int) -> Settled
         if number == 0:
             continue
         response = response_of_grid(reference, n_fft=base.n_fft)
+        if not response.paths().any():
+            return None
         if number < len(plan) - 1:
             arc = extent(response)
             if number == 1:
