@@ -5,23 +5,23 @@ Source  [EN300744] for the mode; [TR101290] for what is measured.
 Holds   The mode held longest speaks; runs of the same mode are joined.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.reception.quality import Quality
 from tepui.chain.reception.receive import Reception
 from tepui.chain.reception.runs import Run
-from tepui.evidence.reception import Rate, error_rate, hit_carriers, mer, paths_of, weighted
+from tepui.evidence.reception import Rate, error_rate, hit_carriers, paths_of, weighted
 from tepui.ground.findings import Finding, Outcome
+from tepui.jobs.receive_mer import mer_findings
 from tepui.jobs.receive_tables import carrier_table, echo_table, locks_table, pictures, symbol_table
 from tepui.jobs.statements import estimated, exact, text, unknown
 from tepui.signals.dvbt.carriers import continual_carriers
 
-METHOD = "[TR101290] on data cells, tepui reception"
+MISTAKEN = 0.1  # of an error rate, where the decoder's word is not all true: by trial against theory
 SIGNALLED = "TPS as decoded, [EN300744] 4.6"
-# Below these, decisions to the nearest point are wrong often enough to flatter MER; from the uncoded error rate.
-LEAST_AIDED = 0.5
-NEAREST_LIMIT_DB = {"QPSK": 12.0, "16QAM": 19.0, "64QAM": 25.0}
 
 
 def found(about: str, reception: Reception, *, service_name: str | None) -> Outcome:
@@ -101,7 +101,7 @@ def found(about: str, reception: Reception, *, service_name: str | None) -> Outc
     hits = hit_carriers(
         error_carrier=quality.error_carrier, count_carrier=quality.count_carrier, channel=np.abs(channel) ** 2
     )
-    findings += _quality_findings(about, same, quality, hits)
+    findings += mer_findings(about, same, quality, hits)
     findings += _rate_findings(about, same, quality)
     findings.append(
         exact(
@@ -186,6 +186,9 @@ def _joined(runs: list[Run]) -> Quality | None:
         total.symbol_error += part.symbol_error
         total.symbol_power += part.symbol_power
         total.aided_symbols += part.aided_symbols
+        total.clean_symbols += part.clean_symbols
+        total.pilot_error += part.pilot_error
+        total.pilot_symbols += part.pilot_symbols
         total.symbols += part.symbols
         total.bit_errors += part.bit_errors
         total.bits += part.bits
@@ -216,61 +219,6 @@ def _channel_noise(quality: Quality, channel: npt.NDArray[np.complex128]) -> flo
     return float(np.median(each / quality.count_carrier[seen]))
 
 
-def _quality_findings(about: str, runs: list[Run], quality: Quality, hits: npt.NDArray[np.bool_]) -> list[Finding]:
-    mode = runs[0].mode
-    if quality.symbols == 0 or mode is None:
-        why = "No whole symbol could be judged: record more than a frame."
-        return [unknown(about, key, "dB", source=METHOD, remark=why) for key in ("mer_db", "mer_without_lines_db")]
-    found = []
-    for key, left_out in (("mer_db", np.zeros_like(hits)), ("mer_without_lines_db", hits)):
-        error = np.where(left_out, 0.0, quality.error_carrier)
-        count = np.where(left_out, 0, quality.count_carrier)
-        power = quality.power * count.sum() / max(quality.count_carrier.sum(), 1)
-        value = mer(power=power, error_carrier=error, count_carrier=count)
-        remark = ""
-        if key == "mer_without_lines_db":
-            remark = _hit_remark(hits)
-        elif quality.aided_symbols:
-            remark = "Against re-encoded decisions, common phase removed." + _sampled(runs)
-        guessed = quality.aided_symbols < LEAST_AIDED * quality.symbols
-        if guessed and value.value < NEAREST_LIMIT_DB[mode.constellation]:
-            found.append(
-                Finding(
-                    about=about,
-                    key=key,
-                    value=float(value.value),
-                    unit="dB",
-                    high=float(value.value),
-                    standing="at_most",
-                    source=METHOD,
-                    remark="Against the nearest points, since most of it does not decode: mistaken points flatter it.",
-                )
-            )
-        else:
-            if quality.aided_symbols == 0:
-                remark = (remark + " Against the nearest points, which are hardly ever mistaken at this MER.").strip()
-            found.append(estimated(about, key, value, "dB", source=METHOD, remark=remark))
-    return found
-
-
-def _sampled(runs: list[Run]) -> str:
-    judged = sum(run.quality.symbols for run in runs if run.quality is not None)
-    held = sum(run.symbols for run in runs)
-    return f" Judged on {judged} of {held} symbols, spread over the time." if judged < 0.9 * held else ""
-
-
-def _hit_remark(hits: npt.NDArray[np.bool_]) -> str:
-    places = np.flatnonzero(hits)
-    if places.size == 0:
-        return "No carrier is hit by a line."
-    edges = np.flatnonzero(np.diff(places) > 1)
-    starts = places[np.concatenate([[0], edges + 1])]
-    stops = places[np.concatenate([edges, [places.size - 1]])]
-    names = [str(a) if a == b else f"{a}-{b}" for a, b in zip(starts, stops, strict=True)]
-    more = f" and {len(names) - 12} more" if len(names) > 12 else ""
-    return f"Left out {places.size} carriers: {', '.join(names[:12])}{more}."
-
-
 def _rate_findings(about: str, runs: list[Run], quality: Quality) -> list[Finding]:
     packets = sum(run.counts.packets for run in runs)
     corrected = sum(run.counts.corrected for run in runs)
@@ -282,6 +230,9 @@ def _rate_findings(about: str, runs: list[Run], quality: Quality) -> list[Findin
     if quality.bits:
         rate = error_rate(quality.bit_errors, quality.bits)
         remark = "Symbols that could not be decoded are not counted." if quality.aided_symbols < quality.symbols else ""
+        if quality.clean_symbols < quality.aided_symbols:
+            rate = replace(rate, low=rate.low * (1 - MISTAKEN), high=min(1.0, rate.high * (1 + MISTAKEN)))
+            remark = "Against the Viterbi decoder's word, since not all packets could be corrected. " + remark
         found.append(_rated(about, "ber_before_viterbi", rate, source=before, remark=remark))
     else:
         found.append(

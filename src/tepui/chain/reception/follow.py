@@ -51,6 +51,7 @@ TRUSTED_SHARE = {
     Fraction(7, 8): 0.026,
 }
 ONE_SHARE = 1.2
+MOSTLY_CLEAN = 0.5
 Floats = npt.NDArray[np.float64]
 
 
@@ -291,18 +292,37 @@ class Follower:
                 sent = indices_of_bits(coded, first_parity=parity, letters=letters)
         rows = entry.inverse if entry.inverse.shape[0] == 1 else np.ascontiguousarray(entry.inverse[start:])
         cells = item.cells[start:]
-        aided = np.zeros(cells.shape[0], bool)
-        if sent is not None and count == cells.shape[0] and stream.is_clean(start=first - self._first, count=count):
-            aided[:] = ~item.faded[start:]
-            index = sent
+        whole = ~item.faded[start:]
+        if sent is not None and stream.counts.bit_errors + stream.counts.uncorrectable:
+            covered = stream.covered(start=first - self._first, count=count)
+            if covered.any():
+                whole[:count] &= covered
+                whole[count:] = False
+        aided, clean = np.zeros(cells.shape[0], bool), np.zeros(cells.shape[0], bool)
+        if sent is not None:
+            clean[:count] = self._clean(first - self._first, count) & whole[:count]
+        if sent is not None and clean.all():
+            aided, index = clean, sent
         else:
             index = nearest_points(cells, rows, phase=(item.phase + start) % 4, letters=letters)
             if sent is not None:
-                trusted = self._trusted(sent, index[:count]) & ~item.faded[start : start + count]
-                aided[:count] = trusted
-                index[:count][trusted] = sent[trusted]
-        keep = ~item.faded[start:] & (aided | (not aided.any()))
+                mostly = clean.sum() >= MOSTLY_CLEAN * whole[:count].sum()
+                aided[:count] = clean[:count] if mostly else self._trusted(sent, index[:count]) & whole[:count]
+                index[aided] = sent[aided[:count]]
+        run.quality.add_pilots(
+            item.channel, noise=item.noise, symbols=int(whole[:count].sum() if sent is not None else whole.sum())
+        )
+        run.quality.clean_symbols += int((aided & clean).sum())
+        keep = whole & (aided | (not aided.any()))
         self._add(entry, index, keep, start=start, aided=bool(aided.any()))
+
+    def _clean(self, start: int, count: int) -> npt.NDArray[np.bool_]:
+        """Which symbols hold nothing of a packet that could not be corrected. (count,)"""
+        stream = self.stream
+        assert stream is not None
+        if stream.is_clean(start=start, count=count):
+            return np.ones(count, bool)
+        return np.array([stream.is_clean(start=start + at, count=1) for at in range(count)])
 
     def _trusted(self, sent: npt.NDArray[np.uint8], seen: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
         """Symbols whose re-encoded cells are believed: the decoder's word agrees with most of what was seen."""

@@ -120,4 +120,5 @@ def _paths_along(
         & (response.power >= np.roll(response.power, 1))
         & (response.power > np.roll(response.power, -1))
     )
-    return arc[0] + step * np.arange(count), np.where(peaks[places], response.power[places], 0.0)
+    power = np.where(peaks[places], response.power[places], 0.0)
+    return np.asarray(arc[0] + step * np.arange(count), dtype=np.float64), np.asarray(power, dtype=np.float64)

@@ -109,6 +109,11 @@ class OuterDecoder:
         """Number, modulo eight, of the packets with the inverted sync byte; None while unknown."""
         return self._queue.phase
 
+    @property
+    def next_packet(self) -> int:
+        """Number of the next packet to be corrected."""
+        return self._next
+
     def push(self, data: Bytes) -> OuterBlock:
         """Add decoded bytes, in the stream's order.
 

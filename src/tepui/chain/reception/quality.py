@@ -122,6 +122,9 @@ class Quality:
     symbols: int = 0
     bit_errors: int = 0
     bits: int = 0
+    clean_symbols: int = 0
+    pilot_error: float = 0.0
+    pilot_symbols: int = 0
 
     def __post_init__(self) -> None:
         self.error_carrier = np.zeros(self.n_carriers)
@@ -235,6 +238,15 @@ class Quality:
         self.response_looks += looks
         self.symbols += n
         self.aided_symbols += n if aided else 0
+
+    def add_pilots(self, channel: Cells, *, noise: float, symbols: int) -> None:
+        """What the pilots' scatter says of the data cells, whether these are decoded or not.
+
+        channel  (1 or n, K); noise  variance of a data cell before equalising; symbols  how many it stands for
+        """
+        power = np.abs(channel) ** 2
+        self.pilot_error += symbols * float(np.mean(noise / np.maximum(power, 1e-6 * float(power.mean()))))
+        self.pilot_symbols += symbols
 
     @property
     def power(self) -> float:

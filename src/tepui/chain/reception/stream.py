@@ -63,6 +63,7 @@ class StreamDecoder:
         self._shift = -self._first_bit % 8
         self._inner = InnerDecoder(mode.code_rate)
         self._outer = OuterDecoder((self._first_bit + self._shift) // 8)
+        self._first_packet = self._outer.next_packet
         self._soft: deque[npt.NDArray[np.int8]] = deque([np.zeros(self._inner.margin_coded, np.int8)])
         self._have = self._inner.margin_coded
         self._begun = 0
@@ -178,6 +179,13 @@ class StreamDecoder:
         low, high = first_byte // N_BYTES - DELAY_PACKETS, last_byte // N_BYTES
         self._broken = [number for number in self._broken if number >= low]
         return not any(number <= high for number in self._broken)
+
+    def covered(self, *, start: int, count: int) -> npt.NDArray[np.bool_]:
+        """Which symbols hold whole packets' bytes only; at a run's ends packets are cut off and left as they came."""
+        edges = self._first_bit + (start + np.arange(count + 1)) * self.bits_per_symbol
+        low = edges[:-1] // 8 // N_BYTES - DELAY_PACKETS
+        high = (edges[1:] - 1) // 8 // N_BYTES
+        return np.asarray((low >= self._first_packet) & (high < self._outer.next_packet))
 
     @property
     def decoded_symbols(self) -> int:
