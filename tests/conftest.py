@@ -1,5 +1,6 @@
 """What every test may ask for."""
 
+import shutil
 from collections.abc import Callable
 from typing import Any
 
@@ -24,3 +25,25 @@ def nomenclature() -> dict[str, str]:
 def read_json() -> Callable[[str], dict[str, Any]]:
     """Reads the text of a JSON document and checks all of its shape against docs/machine-interface.md."""
     return read_document
+
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+
+
+def find_browser() -> str | None:
+    """Path of an installed browser of the Chromium family."""
+    return next((path for name in BROWSERS if (path := shutil.which(name))), None)
+
+
+def pytest_ignore_collect(collection_path: Any) -> bool | None:
+    """Leave the browser's tests out where there is no browser; the last lines say so."""
+    return True if collection_path.name == "test_browser.py" and find_browser() is None else None
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Say in the last lines what was not run here, and the one command that changes it."""
+    if find_browser() is None:
+        terminalreporter.write_line(
+            "NOT RUN: the tests of the pages in a browser, for none of the Chromium family is installed; "
+            "'./run test --with-browser' installs one on Debian and its kin."
+        )

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
-from tepui.desk.recordings import Progress, draw, named_apart, text_of, watched, with_remarks
+from tepui.desk.progress import Progress
+from tepui.desk.recordings import draw, named_apart, text_of, watched, with_remarks
 from tepui.files.recordings import open_recording, recording_files
 from tepui.ground.document import build_document, document_text
 from tepui.jobs.spectrum import measure_spectrum

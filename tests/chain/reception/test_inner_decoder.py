@@ -146,8 +146,8 @@ def test_tool_the_reference_needs_what_the_independent_simulation_prints(constel
     assert 2e-4 / 1.7 < wrong / decided.size < 2e-4 * 1.7
 
 
-# [EN300744] V1.6.1 Annex A (from memory) prints 13.8 dB C/N for 64QAM 1/2, 13.5 on the data cells, where the table above
-# has 13.80: with the standard's own order of bits the same noise leaves about half the errors.
+# [EN300744] V1.6.1 Annex A (from memory) prints 13.8 dB C/N for 64QAM 1/2, 13.5 on the data cells, where the table
+# above has 13.80: with the standard's own order of bits the same noise leaves about half the errors.
 def test_limit_the_standards_bit_order_is_better_than_a_random_one():
     rates = []
     for shuffled in (False, True):
