@@ -62,7 +62,7 @@ FORMS = {
             place="amplifier",
             part="Shoulders",
             title="Spectrum and shoulders",
-            lead="A recording of the transmitter becomes shoulders, width, peaks, ripple, lines, floor: each with doubt.",
+            lead="A recording of the transmitter becomes shoulders, width, peaks, ripple, lines and floor.",
             button="Measure",
             options=(
                 Option(
