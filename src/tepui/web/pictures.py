@@ -2,7 +2,7 @@
 
 Theory  A picture travels alone and carries literal colours; within a page the same few colours follow day, night and
         paper. Names inside a drawing are made different from those of its neighbours.
-Source  report/theme.py for the palette.
+Source  report/palette.py for the palette.
 Holds   SVG written by report/; another is shown as it is.
 """
 
@@ -10,17 +10,17 @@ import re
 
 from markupsafe import Markup
 
-from tepui.report import theme
+from tepui.report import palette
 
 COLOURS = {
-    theme.SHEET: "--sheet",
-    theme.WASH: "--wash",
-    theme.INK: "--ink",
-    theme.INK_SOFT: "--ink-soft",
-    theme.RULE: "--rule",
-    theme.HAIR: "--hair",
-    theme.PENCIL: "--pencil",
-    theme.PENCIL_WASH: "--pencil-wash",
+    palette.SHEET: "--sheet",
+    palette.WASH: "--wash",
+    palette.INK: "--ink",
+    palette.INK_SOFT: "--ink-soft",
+    palette.RULE: "--rule",
+    palette.HAIR: "--hair",
+    palette.PENCIL: "--pencil",
+    palette.PENCIL_WASH: "--pencil-wash",
 }
 _HEAD = re.compile(r"^.*?(?=<svg)", re.DOTALL)
 _META = re.compile(r"<metadata>.*?</metadata>", re.DOTALL)

@@ -63,6 +63,8 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
         threading.Thread(target=_open_when_up, args=(server, address), daemon=True).start()
     try:
         server.run(sockets=[listener])
+    except KeyboardInterrupt:
+        _say("the bench is closed; what it measured lies in its folder")
     finally:
         workshop.close()
         listener.close()
