@@ -124,7 +124,10 @@ def test_published_locations_cost_standard_deviations():
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        ({"frequency_hz": 10e9, "model": "p1812"}, "frequency must lie between 0.03 and 6 GHz .ITU-R P.1812-8., not 10"),
+        (
+            {"frequency_hz": 10e9, "model": "p1812"},
+            "frequency must lie between 0.03 and 6 GHz .*, not 10",
+        ),
         ({"frequency_hz": 60e9, "model": "p452"}, "between 0.1 and 50 GHz"),
         ({"tx_height_m": 0.0}, "transmit antenna height above ground must be a number above zero in m, not 0"),
         ({"rx_height_m": 0.5, "model": "p1812"}, "between 1 and 3000 m"),

@@ -44,10 +44,10 @@ def _level(expression: str, value: str, *, f_mhz: float) -> float:
         return float(value)
     if "fG^" in expression:
         scale, power = expression.split("/fG^")
-        return float(scale) / (f_mhz / 1e3) ** float(power)
+        return float(float(scale) / (f_mhz / 1e3) ** float(power))
     if "*f^" in expression:
         scale, power = expression.split("*f^")
-        return float(scale) * f_mhz ** float(power)
+        return float(float(scale) * f_mhz ** float(power))
     if expression.startswith("f/"):
         return f_mhz / float(expression[2:])
     raise ValueError(f"table exposure_limits has an expression of another form: {expression}")
@@ -129,4 +129,4 @@ def aperture_fields(*, power_w: float, diameter_m: float, frequency_hz: float) -
 
 def reactive_reach_m(frequency_hz: float) -> float:
     """lambda/(2 pi): nearer than this no reference level applies. [m]"""
-    return speed_of_light / frequency_hz / (2 * math.pi)
+    return float(speed_of_light / frequency_hz / (2 * math.pi))

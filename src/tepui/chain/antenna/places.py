@@ -120,9 +120,7 @@ def parse_place(text: str) -> Place:
 
 
 def _signed(text: str, lat: float, north: str, lon: float, east: str) -> Place:
-    return Place(
-        latitude_deg=-lat if north in "Ss" else lat, longitude_deg=-lon if east in "Ww" else lon, text=text
-    )
+    return Place(latitude_deg=-lat if north in "Ss" else lat, longitude_deg=-lon if east in "Ww" else lon, text=text)
 
 
 def _degrees(text: str, whole: str, minutes: str, seconds: str | None) -> float:

@@ -126,9 +126,7 @@ def zones_along(case: PathCase) -> Zones:
     edges = np.concatenate([[x[0]], 0.5 * (x[1:] + x[:-1]), [x[-1]]])
     kind = np.array(case.profile.zone)
     sea = float(np.diff(edges)[kind == "sea"].sum() / x[-1])
-    return Zones(
-        sea_fraction=sea, land_km=_longest(edges, kind != "sea"), inland_km=_longest(edges, kind == "inland")
-    )
+    return Zones(sea_fraction=sea, land_km=_longest(edges, kind != "sea"), inland_km=_longest(edges, kind == "inland"))
 
 
 def _longest(edges: Floats, inside: npt.NDArray[np.bool_]) -> float:
@@ -202,9 +200,7 @@ def kernel_inputs(case: PathCase, zones: Zones) -> Floats:
     given[k.P_N0], given[k.P_GAINS] = case.n_0, case.gains_dbi
     given[k.P_MODEL] = {"p1812": k.MODEL_1812, "p452": k.MODEL_452}.get(case.model, k.MODEL_526)
     if case.model == "p1812":
-        given[k.P_LOCATION] = location_loss_db(
-            location_share=case.location_share, location_std_db=case.location_std_db
-        )
+        given[k.P_LOCATION] = location_loss_db(location_share=case.location_share, location_std_db=case.location_std_db)
     if case.model == "p452":
         for place, vapour in ((k.P_GAMMA, 7.5 + 2.5 * zones.sea_fraction), (k.P_GAMMA_DRY, 3.0)):
             given[place] = sum(

@@ -63,10 +63,8 @@ def first_term_db(f: float, d: float, h1: float, h2: float, a: float, sea: float
         beta = (1.0 + 1.6 * k2 + 0.67 * k2 * k2) / (1.0 + 4.5 * k2 + 1.53 * k2 * k2)
         x = 21.88 * beta * (f / (a * a)) ** (1.0 / 3.0) * d
         scale = 0.9575 * beta * (f * f / a) ** (1.0 / 3.0)
-        if x >= 1.6:
-            loss = -(11.0 + 10.0 * math.log10(x) - 17.6 * x)
-        else:
-            loss = 20.0 * math.log10(x) + 5.6488 * x**1.425
+        far = -(11.0 + 10.0 * math.log10(x) - 17.6 * x)
+        loss = far if x >= 1.6 else 20.0 * math.log10(x) + 5.6488 * x**1.425
         least = 2.0 + 20.0 * math.log10(k)
         for end in range(2):
             b = beta * scale * (h1 if end == 0 else h2)
@@ -131,7 +129,7 @@ def bullington_db(x: Floats, h: Floats, n: int, hts: float, hrs: float, ae: floa
         d_b = (hrs - hts + s_rim * d) / (s_tim + s_rim)
         above = hts + s_tim * d_b - (hts * (d - d_b) + hrs * d_b) / d
         edge = knife_edge_db(above * math.sqrt(0.002 * d / (lam * d_b * (d - d_b))))
-    return edge + (1.0 - math.exp(-edge / 6.0)) * (10.0 + 0.02 * d)
+    return float(edge + (1.0 - math.exp(-edge / 6.0)) * (10.0 + 0.02 * d))
 
 
 @part
@@ -229,7 +227,7 @@ def site_shield_db(theta: float, d_l: float, f: float) -> float:
     angle = theta - 0.1 * d_l
     if angle <= 0.0:
         return 0.0
-    return 20.0 * math.log10(1.0 + 0.361 * angle * math.sqrt(f * d_l)) + 0.264 * angle * f ** (1.0 / 3.0)
+    return float(20.0 * math.log10(1.0 + 0.361 * angle * math.sqrt(f * d_l)) + 0.264 * angle * f ** (1.0 / 3.0))
 
 
 @part
@@ -263,7 +261,7 @@ def ducting_db(d: float, given: Floats, out: Floats) -> float:
     gamma = 1.076 / (2.0058 - log_b) ** 1.012
     gamma *= math.exp(-(9.51 - 4.8 * log_b + 0.198 * log_b * log_b) * 1e-6 * d**1.13)
     ratio = p / beta
-    return loss - 12.0 + (1.2 + 3.7e-3 * d) * math.log10(ratio) + 12.0 * ratio**gamma
+    return float(loss - 12.0 + (1.2 + 3.7e-3 * d) * math.log10(ratio) + 12.0 * ratio**gamma)
 
 
 @part
@@ -274,8 +272,8 @@ def scatter_db(d: float, given: Floats, out: Floats) -> float:
     loss += 20.0 * math.log10(d) + 0.573 * out[THETA] - 0.15 * given[P_N0]
     rare = max(math.log10(50.0 / p), 0.0) ** 0.7
     if given[P_MODEL] == MODEL_452:
-        return loss + 190.0 + 0.051 * math.exp(0.055 * given[P_GAINS]) + given[P_GAMMA_DRY] * d - 10.1 * rare
-    return loss + 190.1 - 10.125 * rare
+        return float(loss + 190.0 + 0.051 * math.exp(0.055 * given[P_GAINS]) + given[P_GAMMA_DRY] * d - 10.1 * rare)
+    return float(loss + 190.1 - 10.125 * rare)
 
 
 @part
