@@ -103,7 +103,7 @@ def path_view(
 
 
 def rise_to_clear_m(view: PathView, *, share: float = CLEAR_SHARE) -> float:
-    """How much higher both antennas must stand for ``share`` of the first Fresnel zone to be free; 0 where it is. [m]"""
+    """How much higher both antennas must stand until ``share`` of the first Fresnel zone is free; else 0. [m]"""
     inner = slice(1, -1)
     lacking = view.ground_m[inner] + view.bulge_m[inner] + share * view.fresnel_m[inner] - view.line_m[inner]
     return max(0.0, float(np.max(lacking)))
