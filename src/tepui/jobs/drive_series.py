@@ -39,6 +39,7 @@ READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none i
 POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
 FLAT_SLOPE = 1.2  # dB a dB of drive, and less: no product of the stage whose drive moved
+LEAST_SPAN_DB = 0.5  # of settings, for a curve: less says nothing of a slope
 SURELY_FLAT = 1.6  # the slope with its doubt must stay below this
 NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
 
@@ -102,6 +103,7 @@ class Series:
     levels   what was fitted of each reading: the worse side, before the filter where its curve is known; None where
              only a bound is known
     flat     names of readings that do not follow the drive
+    falling  whether the shoulder falls as the setting rises, which no drive does: then there is no curve
     """
 
     question: DriveQuestion
@@ -111,6 +113,7 @@ class Series:
     effect: FilterEffect | None
     skew: Asymmetry | None
     flat: tuple[str, ...]
+    falling: bool
     axis_is_power: bool
     receiver_level_dbm: tuple[float, ...]
     result: SeriesFit | None
@@ -128,7 +131,8 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         _require_both_sides(readings)
         effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
     levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
-    flat = _flat(readings, levels) if question.baseline is None else ()
+    falling = _falls(readings, levels)
+    flat = _flat(readings, levels) if question.baseline is None and not falling else ()
     levels = [None if reading.name in flat else level for reading, level in zip(readings, levels, strict=True)]
     held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
     return Series(
@@ -139,9 +143,10 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         effect=effect,
         skew=asymmetry_of(readings, effect=effect),
         flat=flat,
+        falling=falling,
         axis_is_power=axis_is_power,
         receiver_level_dbm=tuple(held),
-        result=_fitted(readings, levels, question, mode, axis_is_power=axis_is_power),
+        result=None if falling else _fitted(readings, levels, question, mode, axis_is_power=axis_is_power),
     )
 
 
@@ -254,6 +259,19 @@ def _moved(side: SideLevel, by_db: float) -> SideLevel:
     )
 
 
+def _falls(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> bool:
+    """Whether the shoulder falls with the setting by more than the readings' doubts would let it."""
+    pairs = [(r.setting_dbm, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true]
+    if len({setting for setting, _ in pairs}) < 2:
+        return False
+    setting = np.array([at for at, _ in pairs])
+    level = np.array([side.true.value for _, side in pairs if side.true is not None])
+    weight = np.array([1 / side.own_std_db**2 for _, side in pairs])
+    away = setting - (weight @ setting) / weight.sum()
+    spread = float(weight @ away**2)
+    return bool(float((weight * away) @ level) / spread + 2 * spread**-0.5 < 0)
+
+
 def _flat(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
     """Readings below the first step, counted downwards, at which the shoulder no longer follows the drive."""
     pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
@@ -290,7 +308,7 @@ def _fitted(
         for reading, level in zip(readings, levels, strict=True)
         if level is not None and level.true is not None
     ]
-    if len(set(exact)) < 2:
+    if not exact or max(exact) - min(exact) < LEAST_SPAN_DB:
         return None
     data = _fit_data(readings, levels, question.baseline, axis_is_power=axis_is_power)
     families = tuple(FAMILIES) if question.model == "auto" else (question.model,)
