@@ -30,7 +30,10 @@ LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
 UNIT_PARTS = ("hz", "s", "db", "dbm", "dbc", "m", "ppm", "bps", "w", "v", "a", "deg", "degc", "ohm", "k")
 WORDS = {
-    **{word: word.upper() for word in ("mer", "ber", "fft", "snr", "rms", "iq", "dc", "ts", "pcr", "tps", "cn", "evm")},
+    **{
+        word: word.upper()
+        for word in ("mer", "ber", "fft", "snr", "rms", "iq", "dc", "ts", "pcr", "tps", "cn", "evm", "ccdf")
+    },
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
 }

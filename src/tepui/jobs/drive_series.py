@@ -15,6 +15,7 @@ import numpy as np
 
 from tepui.chain.amplifiers.families import FAMILIES
 from tepui.chain.amplifiers.fit import AmplifierFit, DriveData, fit_amplifier
+from tepui.evidence.crest import PeakStatistics
 from tepui.evidence.drive import (
     Asymmetry,
     Baseline,
@@ -39,7 +40,7 @@ READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none i
 POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
 FLAT_SLOPE = 1.2  # dB a dB of drive, and less: no product of the stage whose drive moved
-LEAST_SPAN_DB = 0.5  # of settings, for a curve: less says nothing of a slope
+LEAST_SPAN_DB = 0.5  # between settings: less says nothing of a slope
 SURELY_FLAT = 1.6  # the slope with its doubt must stay below this
 NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
 
@@ -54,6 +55,7 @@ class Measured:
     sides: Shoulders
     spectrum: Spectrum
     offset_hz: float
+    peaks: PeakStatistics
     findings: tuple[Finding, ...]
 
 
@@ -72,6 +74,7 @@ class DriveQuestion:
     doubt_db  95 % doubt of a reading that states none; None takes READING_DOUBT_DB
     mode      of readings without a recording; None takes NOMINAL_MODE and says so
     model     a family's name, or auto
+    confirm   whether the modulated waveform is to be simulated too
     """
 
     name: str
@@ -84,6 +87,7 @@ class DriveQuestion:
     model: str = "auto"
     mode: Mode | None = None
     supply_v: float | None = None
+    confirm: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -275,15 +279,16 @@ def _falls(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None])
 def _flat(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
     """Readings below the first step, counted downwards, at which the shoulder no longer follows the drive."""
     pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
-    for at in range(len(pairs) - 1, 0, -1):
-        (low, below), (high, above) = pairs[at - 1], pairs[at]
-        step = high.setting_dbm - low.setting_dbm
-        if step <= 0:
+    for high, above in reversed(pairs):
+        under = [pair for pair in pairs if high.setting_dbm - pair[0].setting_dbm >= LEAST_SPAN_DB]
+        if not under:
             continue
+        low, below = under[-1]
+        step = high.setting_dbm - low.setting_dbm
         slope = (above.shown_db - below.shown_db) / step
         doubt = 2 * math.hypot(above.own_std_db, below.own_std_db) / step
         if slope < FLAT_SLOPE and slope + doubt < SURELY_FLAT:
-            return tuple(reading.name for reading, _ in pairs[:at])
+            return tuple(reading.name for reading, _ in under)
     return ()
 
 
