@@ -67,6 +67,7 @@ WORDS = {
             "pep",
             "icnirp",
             "cfr",
+            "ccdf",
         )
     },
     "dvbt": "DVB-T",

@@ -16,6 +16,7 @@ from scipy.constants import speed_of_light
 
 from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
+from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.stitched_picture import stitched
@@ -199,4 +200,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "ccdf": ccdf,
     "drive": drive,
     "stitched": stitched,
+    "drive_peaks": drive_peaks,
 }
