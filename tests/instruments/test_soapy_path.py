@@ -4,6 +4,7 @@ import time
 
 import numpy as np
 import pytest
+from generator_fixtures import generator, module_folder  # noqa: F401 - fixtures
 
 from tepui.ground.errors import InputError
 from tepui.instruments.choose import found_receivers, open_receiver

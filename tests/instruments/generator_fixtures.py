@@ -1,4 +1,7 @@
-"""The generator module, built once; where it cannot be built the tests on it are left out and the last lines say so."""
+"""The generator module, built once; where it cannot be built its tests are left out and the last lines say so.
+
+No conftest.py: there is one of that name, and tests import from it.
+"""
 
 import os
 import subprocess
