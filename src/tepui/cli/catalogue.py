@@ -3,6 +3,9 @@
 VERBS = {
     "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
     "spectrum": "Measure a wide recording: shoulders, width, peaks, ripple, lines and floor, each with its doubt.",
+    "receivers": "List the receivers there are, or describe and check one, ready for the station file.",
+    "record": "Record from a receiver to SigMF: one frequency, or a list of tunings, unattended.",
+    "watch": "Watch both shoulders live while the drive is turned, in figures to be read across the workshop.",
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",
     "bench": "Open the bench in the browser, on this machine: recordings in, results with their pictures out.",
     "path": "Predict a path: loss term by term, obstacle, levels, margin of every mode, and what is uncertain.",
