@@ -15,7 +15,7 @@ from tepui.files.readings import read_loss_table
 from tepui.files.touchstone import read_touchstone
 from tepui.ground.errors import FormatError, InputError
 from tepui.station.curves import curve_of_rows, with_prototype
-from tepui.station.library import with_library
+from tepui.station.library import with_cable, with_library
 from tepui.station.nouns import Station
 from tepui.station.order import check_levels
 from tepui.station.read import read_station
@@ -59,6 +59,7 @@ def _text(path: Path) -> str:
 def _with_curve(stage: Stage, *, folder: Path, centre_hz: float) -> Stage:
     """The stage with its loss over frequency, where the file states one."""
     response = stage.response
+    stage = with_cable(stage, frequency_hz=centre_hz)
     if response is None:
         return with_prototype(stage, centre_hz=centre_hz)
     if response.path is None:

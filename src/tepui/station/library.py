@@ -16,6 +16,8 @@ from tepui.station.stages import Stage
 from tepui.station.values import listed, nearest, read_value
 from tepui.tables.load import load_table
 
+CABLE_SPREAD = 0.25  # published tables of one designation differ by so much at 1.3 GHz
+
 
 def part_names(kind: str | None = None) -> tuple[str, ...]:
     """Names of the parts in the library, of one kind of stage or of all."""
@@ -52,3 +54,33 @@ def _filled(stage: Stage, file: str) -> Stage:
         value = read_value(rules[key], raw, place, kind=own)
         added[key] = replace(value, origin="library") if isinstance(value, Figure) else value
     return replace(stage, **added, from_library=dict.fromkeys(added, stage.part))
+
+
+def cable_loss_db(cable: str, *, length_m: float, frequency_hz: float) -> float:
+    """Loss of a cable of a generic designation. [dB]
+
+    raises  ChoiceError where the table has no such cable or no coefficients for it
+    """
+    rows = {row["cable"]: row for row in load_table("coax_loss") if row["k1_db_100m_per_sqrt_mhz"]}
+    if cable not in rows:
+        raise ChoiceError(f'the table has no cable "{cable}"; it has {listed(rows)}.{nearest(cable, rows)}')
+    row, mhz = rows[cable], frequency_hz / 1e6
+    per_100m = float(row["k1_db_100m_per_sqrt_mhz"]) * mhz**0.5 + float(row["k2_db_100m_per_mhz"]) * mhz
+    return per_100m * length_m / 100
+
+
+def with_cable(stage: Stage, *, frequency_hz: float) -> Stage:
+    """The stage with the loss of its cable, where it states a cable and a length and no loss.
+
+    raises  ChoiceError
+    """
+    if stage.cable is None or stage.length is None or stage.loss is not None:
+        return stage
+    place = stage.length.place
+    try:
+        loss = cable_loss_db(stage.cable, length_m=stage.length.value, frequency_hz=frequency_hz)
+    except ChoiceError as problem:
+        raise ChoiceError(f'{place.file}, line {place.line}, cable of stage "{stage.name}": {problem}') from problem
+    text = f"{loss:.2f} dB ± {CABLE_SPREAD * loss:.2f} dB"
+    read = read_value(rules_of(Stage)["loss"], text, place)
+    return replace(stage, loss=replace(read, origin="library"))
