@@ -11,6 +11,7 @@ Holds   No memory. Cubic: peaks at 1e-4 up to the top of the cubic, 4.8 dB below
 
 import math
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
@@ -213,3 +214,12 @@ def smoothness_for(above_db: float) -> float:
     if above_db <= compression_below_db(high):
         return high
     return float(brentq(lambda p: compression_below_db(p) - above_db, low, high))
+
+
+def backoff_for_shoulder(shoulder_db: float, *, mode: Mode | None = None) -> float:
+    """How far below P1dB a Rapp amplifier of smoothness 2, the softer end, must stay for a shoulder. [dB]"""
+    seen = mode or Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
+    curve = _universal("rapp", SMOOTHNESS[1], None, _same_view(seen))
+    x = float(np.interp(shoulder_db, curve.shoulder, curve.x))
+    output = x - float(np.interp(x, curve.x, curve.compression))
+    return -compression_below_db(SMOOTHNESS[1]) - output

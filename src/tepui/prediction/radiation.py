@@ -1,8 +1,8 @@
 """From mean output to what leaves the antenna: peaks, radiated power, the distance at which a density is reached.
 
 Theory  The envelope passes its mean by 9.64 dB for 1e-4 of the time; PEP is taken there. In the main beam the
-        density at d is S = k^2 EIRP / (4 pi d^2), k the factor on the field where ground reflects. Within 2 D^2 / lambda of an
-        antenna of size D the beam is not formed, and the formula says too much.
+        density at d is S = k^2 EIRP / (4 pi d^2), k the factor on the field where ground reflects. Within
+        2 D^2 / lambda of an antenna of size D the beam is not formed, and the formula says too much.
 Source  Free-space spreading; k of 1 to 2, 1.6 in common use ([OET65], from memory). Limits are the operator's to enter.
 Holds   Main beam, far field. No word on which limit applies where.
 """

@@ -64,7 +64,6 @@ def assemble(station: Station) -> Assembled:
         if outside and figure is not None:
             figure = figure.outside()
         std, usual = _std(stage, figure)
-        before = level
         level += gain_db
         links.append(
             Link(
@@ -75,7 +74,7 @@ def assemble(station: Station) -> Assembled:
                 worst_db=figure.half_width if figure is not None and figure.std is not None else COVERAGE_FACTOR * std,
                 assumed=usual,
                 noise_db=_noise(stage, gain_db),
-                bend=_bend(stage, input_dbm=before, output_dbm=level, outside=outside),
+                bend=_bend(stage, output_dbm=level, outside=outside),
                 passive=stage.kind not in ("amplifier", "mixer"),
                 mer_terms=_mer_terms(stage, station),
                 own_shoulder_db=None if stage.shoulder is None else stage.shoulder.value,
@@ -172,7 +171,7 @@ def _drive_curve(stage: Stage) -> tuple[float, Bend]:
     return curve.gain_db, bend
 
 
-def _bend(stage: Stage, *, input_dbm: float, output_dbm: float, outside: bool) -> Bend | None:
+def _bend(stage: Stage, *, output_dbm: float, outside: bool) -> Bend | None:
     """The best model the data of a stage allow."""
     if stage.kind == "mixer":
         return _mixer_bend(stage)
@@ -254,3 +253,8 @@ def loads_of(station: Station) -> tuple[Load, ...]:
             )
         )
     return tuple(found)
+
+
+def is_outside(stage: Stage, station: Station) -> bool:
+    """Whether a stage is used outside the frequencies its figures hold for."""
+    return _outside(stage, stage_inputs_hz(station)[stage.name])

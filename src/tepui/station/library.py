@@ -5,6 +5,7 @@ Source  tables/generic_parts, mostly common practice: a start for planning.
 Holds   Parts of the stage's own kind.
 """
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -65,7 +66,7 @@ def cable_loss_db(cable: str, *, length_m: float, frequency_hz: float) -> float:
     if cable not in rows:
         raise ChoiceError(f'the table has no cable "{cable}"; it has {listed(rows)}.{nearest(cable, rows)}')
     row, mhz = rows[cable], frequency_hz / 1e6
-    per_100m = float(row["k1_db_100m_per_sqrt_mhz"]) * mhz**0.5 + float(row["k2_db_100m_per_mhz"]) * mhz
+    per_100m: float = float(row["k1_db_100m_per_sqrt_mhz"]) * math.sqrt(mhz) + float(row["k2_db_100m_per_mhz"]) * mhz
     return per_100m * length_m / 100
 
 
