@@ -70,8 +70,8 @@ def _test(name: str) -> str:
     if name.startswith("receiver"):
         return "put 6 dB more pads and 6 dB more gain: MER then moves, which a transmitter's would not"
     stage = name.removeprefix("distortion of ")
-    return f"drive {stage} 3 dB less at an unchanged receiver level: MER then rises by 6 dB or more, and its "
-    "shoulder falls"
+    less = f"drive {stage} 3 dB less at an unchanged receiver level"
+    return f"{less}: MER then rises by 6 dB or more, and its shoulder falls"
 
 
 def budget_findings(chain: Chain) -> list[Finding]:

@@ -27,7 +27,7 @@ def channel_findings(chain: Chain) -> list[Finding]:
     rate = float(mode.net_bit_rate_bps)
     found = [
         words("station", "mode", mode.text(), standing="given", source="[channel] of the station file"),
-        computed("station", "net_bit_rate_bps", rate, "bit/s", digits=None, digits=None, source="[EN300744] 4.7"),
+        computed("station", "net_bit_rate_bps", rate, "bit/s", digits=None, source="[EN300744] 4.7"),
     ]
     programme = chain.station.programme
     if programme.audio is None and programme.tables is None and programme.headroom is None:
@@ -39,7 +39,10 @@ def channel_findings(chain: Chain) -> list[Finding]:
         text = f"nothing is left for a picture: {rate / 1e6:.3f} Mbit/s carry the sound, tables and headroom asked."
         return [*found, not_known("station", "video_rate_max_bps", "bit/s", text)]
     remark = f"Net rate less {headroom:.0%} of headroom and {spent / 1e6:.3g} Mbit/s of sound and tables."
-    return [*found, computed("station", "video_rate_max_bps", video, "bit/s", source="net rate divided", remark=remark)]
+    left = computed(
+        "station", "video_rate_max_bps", video, "bit/s", digits=None, source="net rate divided", remark=remark
+    )
+    return [*found, left]
 
 
 def narrow_table(chain: Chain) -> Table:

@@ -270,7 +270,6 @@ def _band(chain: Chain) -> list[Finding]:
             high,
             "Hz",
             digits=None,
-            digits=None,
             source=source,
             limit=limits[1],
             limit_source=None if band is None else limit_owner(chain),
@@ -286,6 +285,7 @@ def _band(chain: Chain) -> list[Finding]:
                 "band_margin_hz",
                 margin,
                 "Hz",
+                digits=None,
                 source=source,
                 remark="Smaller distance to a band edge, before shoulders.",
             )

@@ -21,8 +21,8 @@ QUESTIONS: Mapping[str, tuple[str, str]] = {
 }
 
 EXAMPLE = """\
-# A station file of tepui. Every quantity is text with its unit; what follows ± is a 95 % doubt, A..B is anything between.
-# { value = "30 dB ± 2 dB", origin = "data sheet" } tells whose word a figure is: measured, data sheet, guess, library.
+# A station file of tepui. A quantity is text with its unit; after ± stands a 95 % doubt, A..B is anything between.
+# { value = "30 dB ± 2 dB", origin = "data sheet" } tells whose word it is: measured, data sheet, guess, library.
 # Leave out what you do not know: nothing is made up for you, and "tepui check" says what is worth knowing.
 format = 1
 
