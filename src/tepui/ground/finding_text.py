@@ -28,9 +28,29 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNIT_PARTS = ("hz", "s", "db", "dbm", "dbc", "m", "ppm", "bps", "w", "v", "a", "deg", "degc", "ohm", "k")
+UNIT_PARTS = ("hz", "s", "db", "dbm", "dbc", "m", "ppm", "bps", "w", "v", "a", "deg", "degc", "ohm", "k", "h")
 WORDS = {
-    **{word: word.upper() for word in ("mer", "ber", "fft", "snr", "rms", "iq", "dc", "ts", "pcr", "tps", "cn", "evm")},
+    **{
+        word: word.upper()
+        for word in (
+            "mer",
+            "ber",
+            "fft",
+            "snr",
+            "rms",
+            "iq",
+            "dc",
+            "ts",
+            "pcr",
+            "tps",
+            "cn",
+            "evm",
+            "pep",
+            "lo",
+            "if",
+            "eirp",
+        )
+    },
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
 }

@@ -141,7 +141,7 @@ def budget_findings(chain: Chain) -> list[Finding]:
             )
         )
         found.append(
-            computed("station", "next_db_buys_db", last.next_db, "dB", source="slope of the worst stage's model")
+            computed("station", "next_decibel_db", last.next_db, "dB", source="slope of the worst stage's model")
         )
     return found
 

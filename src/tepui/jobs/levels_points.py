@@ -2,7 +2,7 @@
 
 Theory  A shoulder is stated where every active stage before the point has a model that deserves it, else it is unknown
         with the reading that would settle it: P1dB of a data sheet says where a single carrier loses 1 dB, not how the
-        amplifier bends before, and an interval wider than 10 dB is no basis for a claim.
+        amplifier bends before. An interval wider than 10 dB gives a bound, no figure.
 Source  prediction.cascade, bending and quality; [TR101290] 9.7 and 9.16 for what is predicted.
 Holds   Levels without compression, which is stated beside them.
 """
@@ -93,32 +93,8 @@ def quality_findings(chain: Chain, about: str, quality: Quality) -> list[Finding
         ]
     if not math.isfinite(shoulder[1]):
         return []
-    target = chain.station.target.shoulder
-    if shoulder[1] <= DEEPEST_DB:
-        first = Finding(
-            about=about,
-            key="shoulder_worst_db",
-            value=DEEPEST_DB,
-            unit="dB",
-            high=DEEPEST_DB,
-            standing="at_most",
-            source=BENDING,
-        )
-    else:
-        first = computed(
-            about,
-            "shoulder_worst_db",
-            shoulder[1],
-            "dB",
-            low=shoulder[0],
-            high=shoulder[2],
-            source=BENDING,
-            remark=f"Stages together as powers; as voltages {voltages[1]:.1f} dB.",
-            limit=None if target is None else target.value,
-            limit_source=None if target is None else "the operator's target",
-        )
-    found = [first]
-    if math.isfinite(voltages[1]) and voltages[1] > DEEPEST_DB:
+    found = [_shoulder(chain, about, quality)]
+    if voltages[1] > DEEPEST_DB and shoulder[2] - shoulder[0] <= WIDEST_DB:
         found.append(
             computed(
                 about,
@@ -131,6 +107,42 @@ def quality_findings(chain: Chain, about: str, quality: Quality) -> list[Finding
             )
         )
     return [*found, mer_finding(chain, about, quality)]
+
+
+def _shoulder(chain: Chain, about: str, quality: Quality) -> Finding:
+    """Stages together as powers; where the interval is too wide for a figure, the end it stays below."""
+    low, value, high = quality.shoulder_powers_db
+    target = chain.station.target.shoulder
+    limit = None if target is None else target.value
+    whose = None if target is None else "the operator's target"
+    if value <= DEEPEST_DB or high - low > WIDEST_DB:
+        said = "" if value <= DEEPEST_DB else f"The plan allows anything from {max(low, DEEPEST_DB):.0f} dB on. "
+        return Finding(
+            about=about,
+            key="shoulder_worst_db",
+            value=max(high, DEEPEST_DB),
+            unit="dB",
+            high=max(high, DEEPEST_DB),
+            standing="at_most",
+            source=BENDING,
+            remark=f"{said}A reading of this level or of the shoulder itself narrows it.",
+            limit=limit,
+            limit_sense=None if limit is None else "at_most",
+            limit_source=whose,
+            margin=None if limit is None else limit - max(high, DEEPEST_DB),
+        )
+    return computed(
+        about,
+        "shoulder_worst_db",
+        value,
+        "dB",
+        low=low,
+        high=high,
+        source=BENDING,
+        remark=f"Stages together as powers; as voltages {quality.shoulder_voltages_db[1]:.1f} dB.",
+        limit=limit,
+        limit_source=whose,
+    )
 
 
 def mer_finding(chain: Chain, about: str, quality: Quality) -> Finding:
@@ -151,6 +163,17 @@ def mer_finding(chain: Chain, about: str, quality: Quality) -> Finding:
             standing="at_most",
             source=BENDING,
             remark=f"A bound only: {' and '.join(lacking)} not stated.",
+        )
+    if high - low > WIDEST_DB:
+        return Finding(
+            about=about,
+            key="mer_db",
+            value=float(low),
+            unit="dB",
+            low=float(low),
+            standing="at_least",
+            source=BENDING,
+            remark="A bound only: the plan is too wide for a figure.",
         )
     return computed(
         about,
@@ -173,16 +196,11 @@ def claim_refused(chain: Chain, quality: Quality) -> str:
     n = chain.index(quality.name) or 0
     sees = any(one.is_receiver for one in chain.station.instruments)
     weak = [link.name for link in chain.assembled.links[: n + 1] if link.bend is not None and link.bend.weak]
-    low, _, high = quality.shoulder_powers_db
     if weak and not sees:
         return (
             f"p1db of {' and '.join(weak)} says where a single carrier loses 1 dB, not how the stage bends before, "
             "and no "
             f"instrument of the station shows a shoulder; {settle}"
-        )
-    if math.isfinite(low) and high > DEEPEST_DB + WIDEST_DB and max(low, DEEPEST_DB) < high - WIDEST_DB and high > -50:
-        return (
-            f"the plan allows anything from {max(low, DEEPEST_DB):.0f} to {high:.0f} dB, too wide for a claim; {settle}"
         )
     return ""
 

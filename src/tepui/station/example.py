@@ -158,6 +158,7 @@ accuracy = "0.4 dB"                 # one offset that all its readings share
 repeat = "0.1 dB"                   # new at each reading
 pads = "40 dB"
 pad_power = "25 W"
+min_input = "-30 dBm"
 max_input = "20 dBm"
 
 [[instrument]]
