@@ -141,18 +141,12 @@ def conditioned(model: Model, readings: Sequence[LevelReading]) -> Model:
 def update(model: Model, readings: Sequence[LevelReading]) -> Updated:
     """Judge all readings, take in those that stand, and say what is then known."""
     accepted = list(range(len(readings)))
-    pairs = _contradictions(model, readings)
-    while accepted:
-        sigma = {n: _left_out(model, readings, n, accepted)[1] for n in accepted}
-        worst = max(accepted, key=lambda n: sigma[n])
-        if sigma[worst] <= OUTLIER_SIGMA:
+    while True:
+        sigma = _sigmas(model, readings, accepted)
+        suspects = [n for n in accepted if sigma[n] > OUTLIER_SIGMA]
+        if not suspects:
             break
-        held = {worst}
-        if _left_out(model, readings, worst, [worst])[1] <= OUTLIER_SIGMA:
-            mates = [n for n in accepted if (min(n, worst), max(n, worst)) in pairs and sigma[n] > OUTLIER_SIGMA]
-            others = [n for n in accepted if n not in (worst, *mates)]
-            if not others:
-                held.update(mates)
+        held = _held_back(model, readings, accepted, suspects)
         accepted = [n for n in accepted if n not in held]
     after = conditioned(model, [readings[n] for n in accepted])
     judged = []
@@ -164,7 +158,7 @@ def update(model: Model, readings: Sequence[LevelReading]) -> Updated:
         gains=_parts(after, 0, len(model.links)),
         offsets=dict(zip(model.instruments, _parts(after, len(model.links), len(model.mean)), strict=True)),
         judged=tuple(judged),
-        contradictions=tuple(pairs.values()),
+        contradictions=_contradictions(model, readings),
     )
 
 
@@ -199,8 +193,28 @@ def _left_out(
     return expected, abs(one.level_dbm - expected.value) / max(math.hypot(expected.std, one.std_db), FIXED_STD_DB)
 
 
-def _contradictions(model: Model, readings: Sequence[LevelReading]) -> dict[tuple[int, int], Contradiction]:
-    found = {}
+def _sigmas(model: Model, readings: Sequence[LevelReading], accepted: Sequence[int]) -> dict[int, float]:
+    """Departure of each accepted reading from all the others and the plan."""
+    return {n: _left_out(model, readings, n, accepted)[1] for n in accepted}
+
+
+def _held_back(
+    model: Model, readings: Sequence[LevelReading], accepted: Sequence[int], suspects: Sequence[int]
+) -> set[int]:
+    """Which readings to hold back: the one without which the others agree; several where nothing decides."""
+    left = {}
+    for n in suspects:
+        rest = [m for m in accepted if m != n]
+        left[n] = max(_sigmas(model, readings, rest).values(), default=0.0)
+    mending = [n for n in suspects if left[n] <= OUTLIER_SIGMA]
+    if not mending:
+        return {min(suspects, key=lambda n: left[n])}
+    against_plan = [n for n in mending if _left_out(model, readings, n, [n])[1] > OUTLIER_SIGMA]
+    return set(against_plan or mending)
+
+
+def _contradictions(model: Model, readings: Sequence[LevelReading]) -> tuple[Contradiction, ...]:
+    found = []
     for n, first in enumerate(readings):
         for m in range(n + 1, len(readings)):
             second = readings[m]
@@ -210,10 +224,12 @@ def _contradictions(model: Model, readings: Sequence[LevelReading]) -> dict[tupl
             difference = second.level_dbm - first.level_dbm
             sigma = abs(difference - expected) / std
             if sigma > OUTLIER_SIGMA:
-                found[n, m] = Contradiction(
-                    first=first, second=second, difference_db=difference, expected_db=expected, sigma=sigma
+                found.append(
+                    Contradiction(
+                        first=first, second=second, difference_db=difference, expected_db=expected, sigma=sigma
+                    )
                 )
-    return found
+    return tuple(found)
 
 
 @dataclass(frozen=True, kw_only=True)
