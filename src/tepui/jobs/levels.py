@@ -16,7 +16,7 @@ from tepui.jobs.levels_expected import expected_findings, expected_table
 from tepui.jobs.levels_heat import heat_findings
 from tepui.jobs.levels_points import distortion_table, levels_table, point_findings, stage_findings
 from tepui.jobs.levels_radiation import output_findings, radiation_findings
-from tepui.jobs.levels_readings import next_finding, reading_findings, readings_table
+from tepui.jobs.levels_readings import limit_findings, next_finding, reading_findings, readings_table
 from tepui.jobs.levels_supply import rails_table, supply_findings
 from tepui.prediction.readings import LevelReading
 from tepui.station.nouns import Station
@@ -41,6 +41,7 @@ def all_findings(chain: Chain) -> list[Finding]:
         *stage_findings(chain),
         *output_findings(chain),
         *(reading_findings(chain) if chain.readings else next_finding(chain)),
+        *limit_findings(chain),
         *expected_findings(chain),
         *budget_findings(chain),
         *channel_findings(chain),

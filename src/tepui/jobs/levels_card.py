@@ -9,7 +9,7 @@ Holds   Chains with a modulator first. The card replaces neither local codes nor
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.findings import Finding, Table, Value
 from tepui.jobs.levels_chain import Chain
-from tepui.jobs.levels_expected import Expected, expected_on
+from tepui.jobs.levels_expected import Expected, expected_on, watts_text
 from tepui.jobs.plan_statements import caution
 from tepui.prediction.detectors import crest_db
 from tepui.station.assemble import loads_of
@@ -98,7 +98,7 @@ def _stage_rows(chain: Chain) -> list[Row]:
             )
         elif link.kind == "amplifier":
             load_w = watts_from_dbm(chain.levels[n].high)
-            load = f"into a load rated {max(2 * load_w, 0.5):.2g} W or more"
+            load = f"into a load rated {watts_text(max(2 * load_w, 0.5))} or more"
             amp = f"{stage.name} {load}"
             rows.append(_row(chain, n, f"{amp}, drive {DOWN_DB:.0f} dB down", down_db=DOWN_DB))
             rows.append(_row(chain, n, f"{amp}, drive up in steps of 3 dB, currents watched"))
@@ -138,8 +138,7 @@ def _row(chain: Chain, n: int, what: str, *, down_db: float = 0.0) -> Row:
 
 
 def _pads(one: Expected, level_high_dbm: float) -> str:
-    pads = 0.0 if one.instrument.pads is None else one.instrument.pads.value
-    return f"{pads + one.pads_needed_db:.0f} dB, {_pad_words(level_high_dbm)}"
+    return f"{one.pads_db + one.pads_needed_db:.0f} dB, {_pad_words(level_high_dbm)}"
 
 
 def _pad_words(level_high_dbm: float) -> str:
@@ -147,7 +146,7 @@ def _pad_words(level_high_dbm: float) -> str:
     mean_w = watts_from_dbm(level_high_dbm)
     if mean_w < 0.1:
         return "any pad"
-    return f"first pad {2 * mean_w:.2g} W mean, {watts_from_dbm(level_high_dbm + crest_db()):.2g} W peaks"
+    return f"first pad {watts_text(2 * mean_w)} mean, {watts_text(watts_from_dbm(level_high_dbm + crest_db()))} peaks"
 
 
 def card_findings() -> list[Finding]:

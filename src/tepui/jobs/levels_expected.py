@@ -26,7 +26,7 @@ SPARE_DB = 3.0  # kept below a connector's limit
 class Expected:
     """One point on one instrument.
 
-    shown       what it should show, with the ends of the band to accept [dBm]
+    shown       what it should show through ``pads_db``, with the ends of the band to accept [dBm]
     pads_needed more attenuation than stated, for the peaks [dB]
     minds       what to mind before connecting
     """
@@ -36,6 +36,7 @@ class Expected:
     shown: float
     low: float
     high: float
+    pads_db: float
     pads_needed_db: float
     minds: tuple[str, ...]
     why: str
@@ -54,18 +55,19 @@ def expected_readings(chain: Chain) -> list[Expected]:
 def expected_on(chain: Chain, n: int, instrument: Instrument) -> Expected:
     """One point on one instrument."""
     level, name = chain.levels[n], chain.assembled.links[n].name
-    pads = pads_db(instrument)
+    pads = pads_to_use_db(level.high, instrument)
     at = level.value - pads
     shown = shown_by(instrument, input_dbm=at, occupied_hz=chain.mode.occupied_width_hz)
     scatter = 0.0 if instrument.repeat is None else instrument.repeat.value / 2
     std = math.sqrt(level.std**2 + offset_std_db(instrument) ** 2 + scatter**2 + shown.std_db**2)
-    minds, needed, usable = _minds(chain, n, instrument)
+    minds, needed, usable = _minds(chain, n, instrument, pads)
     return Expected(
         point=name,
         instrument=instrument,
         shown=at + shown.offset_db,
         low=at + shown.offset_db - 2 * std,
         high=at + shown.offset_db + 2 * std,
+        pads_db=pads,
         pads_needed_db=needed,
         minds=tuple(minds),
         why=shown.why,
@@ -73,12 +75,21 @@ def expected_on(chain: Chain, n: int, instrument: Instrument) -> Expected:
     )
 
 
-def _minds(chain: Chain, n: int, instrument: Instrument) -> tuple[list[str], float, bool]:
+def pads_to_use_db(level_high_dbm: float, instrument: Instrument) -> float:
+    """As many of an instrument's pads, in tens, as its connector needs for the peaks; all if its limit is unknown."""
+    stated = pads_db(instrument)
+    if instrument.max_input is None or stated == 0:
+        return stated
+    over = level_high_dbm + crest_db() + SPARE_DB - instrument.max_input.value
+    return min(max(PAD_STEP_DB * math.ceil(over / PAD_STEP_DB), 0.0), stated)
+
+
+def _minds(chain: Chain, n: int, instrument: Instrument, pads: float) -> tuple[list[str], float, bool]:
     """What to mind before connecting, pads that are missing, and whether it may be connected as it is."""
     level, link = chain.levels[n], chain.assembled.links[n]
     minds: list[str] = []
     needed, usable = 0.0, True
-    peak = level.high + crest_db() - pads_db(instrument)
+    peak = level.high + crest_db() - pads
     if instrument.max_input is not None and peak > instrument.max_input.value:
         needed = PAD_STEP_DB * math.ceil((peak + SPARE_DB - instrument.max_input.value) / PAD_STEP_DB)
         usable = False
@@ -91,9 +102,9 @@ def _minds(chain: Chain, n: int, instrument: Instrument) -> tuple[list[str], flo
     mean_w = watts_from_dbm(level.high)
     if instrument.pad_power is not None and mean_w > instrument.pad_power.value:
         usable = False
-        minds.append(f"the first pad must bear {mean_w:.2g} W and is rated {instrument.pad_power.text}")
+        minds.append(f"the first pad must bear {watts_text(mean_w)} and is rated {instrument.pad_power.text}")
     elif instrument.pad_power is None and mean_w > 0.2:
-        minds.append(f"the first pad must be rated for {mean_w:.2g} W mean")
+        minds.append(f"the first pad must be rated for {watts_text(mean_w)} mean")
     frequency = _frequency_behind(chain, n)
     if (
         instrument.tunes
@@ -102,12 +113,21 @@ def _minds(chain: Chain, n: int, instrument: Instrument) -> tuple[list[str], flo
     ):
         usable = False
         minds.append(f"it does not work at {frequency / 1e6:.0f} MHz")
-    if instrument.min_input is not None and level.low - pads_db(instrument) < instrument.min_input.value:
+    if instrument.min_input is not None and level.low - pads < instrument.min_input.value:
         usable = False
-        minds.append(f"it shows no less than {instrument.min_input.text}: take pads out, peaks permitting")
+        minds.append(f"it shows no less than {instrument.min_input.text}")
     if link.kind == "amplifier" and level.high > 20:
         minds.append("never run the amplifier without its load")
     return minds, needed, usable
+
+
+def watts_text(power_w: float) -> str:
+    """A rating in watts, to two digits.
+
+    >>> watts_text(112.3), watts_text(0.503)
+    ('110 W', '0.5 W')
+    """
+    return f"{float(f'{power_w:.2g}'):g} W"
 
 
 def _frequency_behind(chain: Chain, n: int) -> float | None:
@@ -125,6 +145,7 @@ def expected_table(chain: Chain) -> Table:
         ("shown_dbm", "dBm"),
         ("shown_low_dbm", "dBm"),
         ("shown_high_dbm", "dBm"),
+        ("pads_db", "dB"),
         ("pads_needed_db", "dB"),
         ("before_connecting", ""),
         ("why", ""),
@@ -133,7 +154,9 @@ def expected_table(chain: Chain) -> Table:
     for one in expected_readings(chain):
         before = "; ".join(one.minds)
         name = one.instrument.name
-        rows.append((f"after {one.point}", name, one.shown, one.low, one.high, one.pads_needed_db, before, one.why))
+        rows.append(
+            (f"after {one.point}", name, one.shown, one.low, one.high, one.pads_db, one.pads_needed_db, before, one.why)
+        )
     return Table(name="expected_readings", columns=columns, rows=tuple(rows))
 
 

@@ -171,6 +171,7 @@ def _exposure(chain: Chain, level: Estimate, worst_dbm: float) -> list[Finding]:
                 source=EXPOSURE,
             ),
             unknown,
+            _keep_clear(""),
         ]
     density = licence.exposure_max.value
     if licence.exposure_max.unit == "W/m2/Hz":
@@ -229,18 +230,18 @@ def _exposure(chain: Chain, level: Estimate, worst_dbm: float) -> list[Finding]:
             )
         )
     found.append(unknown)
-    found.append(
-        caution(
-            "station",
-            "keep_clear",
-            f"Television is on the air all the time (100 % duty): nobody in the beam, in front of "
-            "the feed or on the mast while it is. Worst-case distance "
-            f"{max(far, far * (licence.reflection or 1)):.1f} m. "
-            "Local codes and licensed practice decide.",
-            source=EXPOSURE,
-        )
-    )
+    found.append(_keep_clear(f" Worst-case distance {max(far, far * (licence.reflection or 1)):.1f} m."))
     return found
+
+
+def _keep_clear(distance: str) -> Finding:
+    return caution(
+        "station",
+        "keep_clear",
+        "Television is on the air all the time (100 % duty): nobody in the beam, in front of the feed or on the mast "
+        f"while it is.{distance} Local codes and licensed practice decide.",
+        source=EXPOSURE,
+    )
 
 
 def _band(chain: Chain) -> list[Finding]:

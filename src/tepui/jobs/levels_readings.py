@@ -79,11 +79,10 @@ def reading_findings(chain: Chain) -> list[Finding]:
     if pairs:
         remark = f"{' '.join(pairs)} Read them again with one instrument and the same pads."
         found.append(caution("station", "readings_contradict", remark, source=SOURCE))
-    found += _limits(chain)
     return [*found, *next_finding(chain)]
 
 
-def _limits(chain: Chain) -> list[Finding]:
+def limit_findings(chain: Chain) -> list[Finding]:
     """Stages whose stated highest input the level may pass."""
     found = []
     for n, stage in enumerate(chain.assembled.stages):

@@ -1,7 +1,8 @@
 """A reading as the operator types it: "after driver = 9.7 dBm ± 0.5 dB", or "after driver on head = -30.4 dBm".
 
 Theory  Without an instrument the level is the mean power at the point. With one ("on NAME") it is what the instrument
-        shows: its detector's factor and its pads are taken out here, and it shares that instrument's own offset.
+        shows: its detector's factor and its pads ("through 20 dB" where not all of them are in) are taken out here,
+        and it shares that instrument's own offset.
 Source  tepui's own grammar; detectors as prediction.detectors has them.
 Holds   Levels. A reading without a doubt gets the instrument's repeat, else the usual doubt of a measured level.
 """
@@ -10,7 +11,7 @@ import re
 
 from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.errors import ChoiceError, FormatError, QuantityError
-from tepui.ground.quantity import parse_quantity
+from tepui.ground.quantity import parse_quantity, quantity_value
 from tepui.prediction.detectors import Shown, detector, receiver_share_db
 from tepui.prediction.readings import LevelReading
 from tepui.station.assemble import usual_doubt_db
@@ -19,7 +20,8 @@ from tepui.station.nouns import Station
 from tepui.station.values import listed, nearest
 
 _READING = re.compile(
-    r"\s*(?:after\s+)?(?P<point>.+?)(?:\s+(?:on|with)\s+(?P<instrument>[^=]+?))?\s*=\s*(?P<level>[^=]+?)\s*"
+    r"\s*(?:after\s+)?(?P<point>.+?)(?:\s+on\s+(?P<instrument>[^=]+?))?"
+    r"(?:\s+through\s+(?P<pads>[^=]+?))?\s*=\s*(?P<level>[^=]+?)\s*"
 )
 
 
@@ -38,6 +40,9 @@ def read_reading(text: str, *, station: Station, occupied_hz: float) -> LevelRea
             f'"{text}": there is no point "after {point}"; there are {listed(names)}.{nearest(point, names)}'
         )
     instrument = _instrument(match["instrument"], text, station)
+    pads = 0.0 if match["pads"] is None else quantity_value(match["pads"], kind="ratio")
+    if match["pads"] is not None and instrument is None:
+        raise FormatError(f'"{text}": pads belong to an instrument; write "after driver on head through 20 dB = ...".')
     quantity = parse_quantity(match["level"], kind="level")
     if quantity.is_range:
         raise QuantityError(f'"{text}": a reading is one level with its doubt, not a range.')
@@ -52,7 +57,8 @@ def read_reading(text: str, *, station: Station, occupied_hz: float) -> LevelRea
     level = quantity.value
     if instrument is not None:
         shown = shown_by(instrument, input_dbm=level, occupied_hz=occupied_hz)
-        level += pads_db(instrument) - shown.offset_db
+        level += pads_db(instrument) if match["pads"] is None else pads
+        level -= shown.offset_db
         std = (std**2 + shown.std_db**2) ** 0.5
     return LevelReading(
         point=point, level_dbm=level, std_db=std, instrument=None if instrument is None else instrument.name, text=text

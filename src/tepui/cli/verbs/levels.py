@@ -7,7 +7,8 @@ EXAMPLE = """\
 tepui levels station.toml
 tepui levels station.toml --reading "after driver = 9.7 dBm ± 0.5 dB" --reading "after amplifier on head = -4.4 dBm"
 tepui levels station.toml --card            the bring-up card, step by step
-a reading "on NAME" is what that instrument shows; without it, the mean power at the point"""
+a reading "on NAME" is what that instrument shows behind its pads ("on NAME through 20 dB" behind others);
+  without it, the mean power at the point"""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
