@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tepui.cli.main import main
 from tepui.files.station import open_station
 from tepui.ground.errors import InputError
 from tepui.station.lines import key_lines
@@ -244,6 +245,14 @@ def test_tool_schema_and_reader_refuse_the_same(old, new):
 def test_law_every_table_of_the_nouns_is_in_the_schema():
     assert set(station_schema()["properties"]) == {"format", *SINGLE, *LISTED}
     assert all(row["value"] for row in load_table("generic_parts"))
+
+
+def test_law_the_page_of_keys_is_made_from_the_rules(capsys):
+    page = (Path(__file__).parents[2] / "docs/station.md").read_text(encoding="utf-8")
+    assert main(["check", "--keys"]) == 0
+    assert page.endswith(capsys.readouterr().out)
+    assert page.partition("```toml\n")[2].startswith("format = 1")
+    read_station(page.partition("```toml\n")[2].partition("```")[0], file="page")
 
 
 TEXTS = st.one_of(

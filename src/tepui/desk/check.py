@@ -10,6 +10,7 @@ from tepui.ground.document import build_document, document_text
 from tepui.ground.findings import Outcome
 from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.check import check
+from tepui.station.keys import keys_text
 from tepui.station.schema import station_schema
 
 
@@ -29,6 +30,12 @@ def run_check(path: Path, *, as_json: bool, strict: bool) -> int:
 def print_schema() -> int:
     """The JSON schema of the station file."""
     sys.stdout.write(json.dumps(station_schema(), indent=1) + "\n")
+    return 0
+
+
+def print_keys() -> int:
+    """Every key of the station file."""
+    sys.stdout.write(keys_text())
     return 0
 
 

@@ -6,16 +6,22 @@ Source  common practice; levels and bands by prediction.
 Holds   Chains with a modulator first. The card replaces neither local codes nor licensed practice.
 """
 
+import math
+
+import scipy.constants
+
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.findings import Finding, Table, Value
 from tepui.jobs.levels_chain import Chain
 from tepui.jobs.levels_expected import Expected, expected_on, watts_text
 from tepui.jobs.plan_statements import caution
+from tepui.prediction.bending import backoff_for_shoulder
 from tepui.prediction.detectors import crest_db
 from tepui.station.assemble import loads_of
 
 DOWN_DB = 20.0
 BOX = "[        ]"
+SNR_KEPT_DB = 50.0  # thermal noise then costs nothing beside shoulders of 30 to 40 dB: own choice
 COLUMNS = (
     ("step", "1"),
     ("what", ""),
@@ -187,11 +193,7 @@ def shopping_table(chain: Chain) -> Table:
         active = link.kind == "amplifier"
         rail = stage.supply or main
         least = None if not active else level.value + _backoff_for(None if target is None else target.value)
-        noise = (
-            None
-            if not active or before is None
-            else max(before - 2 * (before - chain.levels[n - 1].value) + 174 - 68 - 50, 3.0)
-        )
+        noise = None if not active or not n else _noise_figure_most_db(chain, n)
         words = f"bears peaks of {before + crest_db():.0f} dBm at its input" if before is not None else "first stage"
         rows.append(
             (
@@ -201,7 +203,7 @@ def shopping_table(chain: Chain) -> Table:
                 before,
                 level.value,
                 least,
-                None if noise is None else min(noise, 15.0),
+                noise,
                 rail.value if active and rail is not None else None,
                 words,
             )
@@ -209,8 +211,12 @@ def shopping_table(chain: Chain) -> Table:
     return Table(name="to_buy", columns=columns, rows=tuple(rows))
 
 
+def _noise_figure_most_db(chain: Chain, n: int) -> float:
+    """Noise figure that leaves SNR_KEPT_DB at the lowest input foreseen, between 1 and 15 dB. [dB]"""
+    floor_dbm = 10 * math.log10(scipy.constants.k * 290 * chain.mode.occupied_width_hz * 1e3)
+    return min(max(chain.levels[n - 1].low - floor_dbm - SNR_KEPT_DB, 1.0), 15.0)
+
+
 def _backoff_for(target_db: float | None) -> float:
     """Back-off from P1dB that a transistor in class AB needs for a shoulder; -32 dB where none is asked. [dB]"""
-    from tepui.prediction.bending import backoff_for_shoulder
-
     return backoff_for_shoulder(-32.0 if target_db is None else target_db)

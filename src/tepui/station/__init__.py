@@ -10,4 +10,5 @@ responses filters: a curve over frequency from whatever the file states
 schema    the published JSON schema, made from the same rules
 assemble  the one place that turns nouns into what row 3 works on
 example   the complete commented file that ``tepui new`` writes
+keys      every key as a page of words
 """
