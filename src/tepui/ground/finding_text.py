@@ -15,7 +15,8 @@ from tepui.ground.findings import Finding, Value
 
 PREFIXED = ("Hz", "bit/s", "s", "m", "W", "V", "A")
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
-STANDING_WORDS = {
+STANDING_CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if"
+WORDS = {
     "measured": "measured",
     "computed": "computed",
     "given": "given, not checked",
@@ -28,48 +29,9 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNIT_PARTS = (
-    "hz",
-    "s",
-    "db",
-    "dbm",
-    "dbc",
-    "m",
-    "ppm",
-    "bps",
-    "w",
-    "v",
-    "a",
-    "deg",
-    "degc",
-    "ohm",
-    "k",
-    "wm2",
-    "dbuvm",
-)
+UNIT_PARTS = tuple("hz s db dbm dbc m ppm bps w v a deg degc ohm k wm2 dbuvm h".split())
 WORDS = {
-    **{
-        word: word.upper()
-        for word in (
-            "mer",
-            "ber",
-            "fft",
-            "snr",
-            "rms",
-            "iq",
-            "dc",
-            "ts",
-            "pcr",
-            "tps",
-            "cn",
-            "evm",
-            "eirp",
-            "pep",
-            "icnirp",
-            "cfr",
-            "ccdf",
-        )
-    },
+    **{word: word.upper() for word in CAPITALS.split()},
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
 }
