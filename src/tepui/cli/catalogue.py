@@ -5,5 +5,6 @@ VERBS = {
     "spectrum": "Measure a wide recording: shoulders, width, peaks, ripple, lines and floor, each with its doubt.",
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",
     "bench": "Open the bench in the browser, on this machine: recordings in, results with their pictures out.",
+    "log": "Keep the record: readings, recordings, findings, contacts, checks, notes; export, import, trend.",
     "demo": "Run the whole job on a built-in practice station, from packets to air and back.",
 }

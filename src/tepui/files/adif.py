@@ -8,6 +8,7 @@ Holds   Every field is kept word for word in its order, known or not. Values bey
         written as bytes. The XML form (ADX) is refused.
 """
 
+import contextlib
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -18,7 +19,8 @@ from tepui.ground.errors import FormatError
 AdifField = tuple[str, str | None, str]
 """Name, type letter or None, value."""
 MOST_BYTES = 64 << 20
-_SPECIFIER = re.compile(r"<\s*([^<>:\s][^<>:]*?)\s*(?::\s*([0-9]{1,9})\s*(?::\s*([A-Za-z])\s*)?)?>")
+_NAME = r"[!-9;=?-z|~](?:[ -9;=?-z|~]*[!-9;=?-z|~])?"  # printable ASCII but < > : { }
+_SPECIFIER = re.compile(rf"<\s*({_NAME})\s*(?::\s*([0-9]{{1,9}})\s*(?::\s*([A-Za-z])\s*)?)?>")
 OWN_HEADER = ("ADIF_VER", "CREATED_TIMESTAMP", "PROGRAMID", "PROGRAMVERSION")
 VERSION = "3.1.4"
 
@@ -67,10 +69,8 @@ def parse_adif(data: bytes, *, name: str) -> AdifFile:
         raise FormatError(f"{name} is ADIF in its XML form (ADX); export it in the ADI form (.adi).")
     ways = [data.decode("latin-1")]
     if not data.isascii():
-        try:
+        with contextlib.suppress(UnicodeDecodeError):
             ways.append(data.decode("utf-8"))
-        except UnicodeDecodeError:
-            pass
     readings, refusals = [], []
     for number, text in enumerate(ways):
         try:
@@ -100,7 +100,7 @@ def _read(text: str, *, name: str, of_bytes: bool) -> _Reading:
             if at_header:  # free text may hold anything
                 place = begin + 1
                 continue
-            shown = text[begin : begin + 24].split("\n")[0]
+            shown = text[begin : begin + 24].split("\n", maxsplit=1)[0]
             raise FormatError(
                 f"{where} has {shown!r} where a field <NAME:LENGTH> is due ([ADIF]); the file is damaged."
             )

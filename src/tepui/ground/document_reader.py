@@ -53,7 +53,9 @@ def read_document(text: str, *, name: str) -> ReadDocument:
         plain = json.loads(text, parse_constant=_refuse_constant)
         json.dumps(plain, ensure_ascii=False, allow_nan=False).encode("utf-8")
     except (ValueError, RecursionError) as error:
-        raise FormatError(f"{name} is not valid JSON ({error:.80}); give what a verb printed with --json.") from error
+        raise FormatError(
+            f"{name} is not valid JSON ({str(error)[:80]}); give what a verb printed with --json."
+        ) from error
     if not isinstance(plain, dict) or not {"tepui", "schema", "verb"} <= set(plain):
         raise FormatError(f"{name} is no document of tepui; give what a verb printed with --json.")
     if plain["schema"] != SCHEMA:
