@@ -194,12 +194,14 @@ def _read(record: Record) -> dict[str, tuple[dict[str, Any], str]]:
 
 
 def _value_of(body: Mapping[str, Any], *, practice: bool) -> dict[str, Any]:
+    """A reading, its doubt as it was told."""
+    value, low, high = body["value"], body["low"], body["high"]
     doubt = ""
-    if body["low"] is not None and body["high"] is not None:
-        doubt = f"({body['low']:g} to {body['high']:g})"
-    value = f"{body['value']:g} {body['unit']}" if not doubt else f"{body['value']:g}"
-    number = stated(value, standing="measured", practice=practice, doubt=_minus(doubt))
-    return number | {"unit": str(body["unit"]) if doubt else ""}
+    if low is not None and high is not None:
+        even = abs((high - value) - (value - low)) <= 1e-9 * max(abs(value), 1.0)
+        doubt = f"± {high - value:.3g}" if even else _minus(f"({low:g} to {high:g})")
+    number = stated(f"{value:.6g}", standing="measured", practice=practice, doubt=doubt)
+    return number | {"unit": str(body["unit"])}
 
 
 def _sections(record: Record) -> list[dict[str, Any]]:

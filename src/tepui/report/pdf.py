@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from tepui.ground.errors import UnfinishedError
+from tepui.ground.errors import InputError, UnfinishedError
 from tepui.report.content import report_content
 from tepui.report.record import Picture, Record
 
@@ -25,7 +25,7 @@ FONTS = Path(__file__).parent / "fonts"
 def report_pdf(record: Record) -> bytes:
     """The whole report.
 
-    raises  UnfinishedError where it cannot be set
+    raises  InputError for a picture that is none; UnfinishedError where it cannot be set
     """
     content = report_content(record)
     pictures = [
@@ -72,6 +72,9 @@ def _compiled(template: str, content: dict[str, Any], pictures: Sequence[Picture
             data = compiler.compile(format="pdf", pdf_standards=["ua-1"], timestamp=int(moment.timestamp()))
         except typst.TypstError as error:
             words = " ".join(str(error.message).split())[:200]
+            if any(word in words.lower() for word in ("image", "svg", "png", "jpeg")):
+                names = ", ".join(picture.name for picture in pictures)
+                raise InputError(f"one of the pictures {names} cannot be drawn ({words}); draw it again.") from error
             raise UnfinishedError(f"the report could not be set ({words}); this is a fault of tepui's own.") from error
     assert isinstance(data, bytes)
     return data
