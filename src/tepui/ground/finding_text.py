@@ -16,6 +16,7 @@ from tepui.ground.findings import Finding, Value
 PREFIXED = ("Hz", "bit/s", "s", "m", "W", "V", "A")
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 STANDING_CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if"
+CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if"
 WORDS = {
     "measured": "measured",
     "computed": "computed",
