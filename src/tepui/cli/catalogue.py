@@ -4,6 +4,7 @@ VERBS = {
     "new": "Write a complete, commented station file to begin with, or one from a few questions.",
     "check": "Read a station file: every prediction it allows, and every verdict it does not.",
     "levels": "Say what each test point should show, take readings in, print the bring-up card.",
+    "frequencies": "Plan the frequencies: every product of every IF and oscillator, ranked plans, and why the rest lost.",
     "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
     "spectrum": "Measure a wide recording: shoulders, width, peaks, ripple, lines and floor, each with its doubt.",
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",

@@ -28,7 +28,7 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNIT_PARTS = ("hz", "s", "db", "dbm", "dbc", "m", "ppm", "bps", "w", "v", "a", "deg", "degc", "ohm", "k", "h")
+UNIT_PARTS = ("hz", "s", "db", "dbm", "dbc", "dbchz", "m", "ppm", "bps", "w", "v", "a", "deg", "degc", "ohm", "k", "h")
 WORDS = {
     **{
         word: word.upper()
@@ -49,12 +49,15 @@ WORDS = {
             "lo",
             "if",
             "eirp",
+            "vco",
+            "pfd",
+            "r",
         )
     },
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
 }
-LABELS = {"occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
+LABELS = {"worst_m": "Worst m", "occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -38,21 +38,21 @@ OTHER_COLUMNS = (
 CASCADE_COLUMNS = (("plan", "1"), ("if_hz", "Hz"), ("lo1_hz", "Hz"), ("second_if_hz", "Hz"), ("lo2_hz", "Hz"))
 
 
-def plans_table(plans: Plans, question: PlanQuestion) -> Table:
-    """Every plan, best first."""
+def plans_table(plans: Plans, question: PlanQuestion, *, shift: int = 0) -> Table:
+    """Every plan, best first; ``shift`` leaves room for plans before them."""
     return Table(
         name="plans",
         columns=PLAN_COLUMNS,
-        rows=tuple(_plan_row(plans, number, question) for number in range(len(plans))),
+        rows=tuple(_plan_row(plans, number, question, number + 1 + shift) for number in range(len(plans))),
     )
 
 
-def _plan_row(plans: Plans, number: int, question: PlanQuestion) -> tuple[Value, ...]:
+def _plan_row(plans: Plans, number: int, question: PlanQuestion, rank: int) -> tuple[Value, ...]:
     worst = plans.in_channel if plans.in_channel.row[number] >= 0 else plans.beside
     row = int(worst.row[number])
     m, n = (None, None) if row < 0 else _multiples(plans, number, row)
     return (
-        number + 1,
+        rank,
         float(plans.if_hz[number]),
         float(plans.lo_hz[number]),
         "high" if plans.high_side[number] else "low",
@@ -120,10 +120,10 @@ def product_tables(shown: Sequence[tuple[int, Sequence[PlanLine]]]) -> list[Tabl
     return tables
 
 
-def cascade_table(plans: Plans, ranks: Sequence[int]) -> Table:
+def cascade_table(plans: Plans, numbers: Sequence[int], *, shift: int) -> Table:
     """Both oscillators and the second IF of plans with two mixers."""
     rows = []
-    for rank in ranks:
-        lo1, lo2, signal = (float(one) for one in plans.signed_hz[rank - 1])
-        rows.append((rank, abs(signal), abs(lo1), abs(lo1 + signal), abs(lo2)))
+    for number in numbers:
+        lo1, lo2, signal = (float(one) for one in plans.signed_hz[number])
+        rows.append((number + 1 + shift, abs(signal), abs(lo1), abs(lo1 + signal), abs(lo2)))
     return Table(name="cascades", columns=CASCADE_COLUMNS, rows=tuple(rows))

@@ -1,8 +1,8 @@
 """Prototype values of a band-pass filter: ladder elements, and what they ask of resonators and couplings.
 
-Theory  Chebyshev: beta = ln coth(L_ar / 17.37), gamma = sinh(beta / 2n), a_k = sin((2k - 1) pi / 2n),
-        b_k = gamma^2 + sin^2(k pi / n); g1 = 2 a1 / gamma, g_k = 4 a_{k-1} a_k / (b_{k-1} g_{k-1}).
-        Butterworth: g_k = 2 sin((2k - 1) pi / 2n). Coupling k_ij = w / sqrt(g_i g_j), external Q = g0 g1 / w.
+Theory  The elements of the low-pass ladder are those of prototype.py; its last, g_{n+1}, is 1, or coth^2(beta / 4) of an
+        even Chebyshev ladder, beta = ln coth(L_ar / 17.37). Coupling k_ij = w / sqrt(g_i g_j), external
+        Q = g0 g1 / w. Midband loss 4.343 sum(g) / (w Qu).
 Source  G. Matthaei, L. Young, E. Jones, Microwave Filters (1964), 4.05 and 8.02 (equations from memory; values checked
         against the printed tables). S. Cohn, Proc. IRE 47 (1959), for the loss at midband.
 Holds   All poles at infinity, narrow bands: w below about a tenth.
@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from tepui.chain.filters.prototype import prototype_elements
 from tepui.ground.checks import require_between
 
 Floats = npt.NDArray[np.float64]
@@ -30,18 +31,10 @@ def ladder_values(*, n_poles: int, ripple_db: float) -> tuple[float, ...]:
     """
     require_between("n_poles", n_poles, 1, MOST_POLES, unit="poles", source=OUR_LIMIT)
     require_between("ripple_db", ripple_db, 0, 3, unit="dB", source=OUR_LIMIT)
-    n = n_poles
-    a = [math.sin((2 * k - 1) * math.pi / (2 * n)) for k in range(1, n + 1)]
-    if ripple_db == 0:
-        return (1.0, *(2 * one for one in a), 1.0)
-    beta = math.log(1 / math.tanh(ripple_db / CHEBYSHEV_DB))
-    gamma = math.sinh(beta / (2 * n))
-    g = [2 * a[0] / gamma]
-    for k in range(2, n + 1):
-        b = gamma**2 + math.sin((k - 1) * math.pi / n) ** 2
-        g.append(4 * a[k - 2] * a[k - 1] / (b * g[-1]))
-    last = 1.0 if n % 2 else 1 / math.tanh(beta / 4) ** 2
-    return (1.0, *g, last)
+    last = 1.0
+    if ripple_db > 0 and n_poles % 2 == 0:
+        last = 1 / math.tanh(math.log(1 / math.tanh(ripple_db / CHEBYSHEV_DB)) / 4) ** 2
+    return (1.0, *prototype_elements(n_poles, ripple_db), last)
 
 
 def width_ratio_3db(*, n_poles: int, ripple_db: float) -> float:
