@@ -5,6 +5,7 @@ VERBS = {
     "check": "Read a station file: every prediction it allows, and every verdict it does not.",
     "levels": "Say what each test point should show, take readings in, print the bring-up card.",
     "frequencies": "Plan the frequencies: every product of every IF and oscillator, ranked plans, and why the rest lost.",
+    "mode": "Choose the mode: rate, robustness and echo reach of all modes of a width, the video rate, the settings card.",
     "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
     "spectrum": "Measure a wide recording: shoulders, width, peaks, ripple, lines and floor, each with its doubt.",
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",

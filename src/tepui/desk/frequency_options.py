@@ -70,12 +70,14 @@ class Options:
         assert found is not None
         return found
 
-    def doubted(self, name: str, kind: str, default: str, *, words: str) -> tuple[float, float]:
-        """The number and half of its 95 %."""
+    def doubted(self, name: str, kind: str, default: str, *, words: str, unsaid_db: float) -> tuple[float, float]:
+        """The number and half of its 95 %; ``unsaid_db`` where the operator gave no doubt."""
         found = self.quantity(name, kind, default, words=words)
         assert found is not None
-        low, high = found.low, found.high
-        return found.value, 0.0 if low is None or high is None else (high - low) / 2
+        if found.low is None or found.high is None:
+            self.assumed.append(f"{words} ± {unsaid_db:g} dB")
+            return found.value, unsaid_db
+        return found.value, (found.high - found.low) / 2
 
     def several(self, name: str, kind: str = "frequency") -> tuple[Quantity, ...]:
         """Ranges and values of a list; a unit at its end serves all of it."""
@@ -178,7 +180,7 @@ def _plan(
     oscillator = options.ranges("oscillator")
     if len(oscillator) > 1:
         raise RangeError("--oscillator takes one range.")
-    harmonic, harmonic_doubt = options.doubted("multiplier_harmonics", "ratio", "-30 dB ± 10 dB", words="")
+    harmonic, harmonic_doubt = options.doubted("multiplier_harmonics", "ratio", "-30 dB ± 10 dB", words="", unsaid_db=10)
     limit = options.sure("protect_limit", "ratio", "-60 dB")
     protected = [pair for text in given.get("protect") or () for pair in Options({"protect": text}).ranges("protect")]
     return PlanQuestion(
@@ -227,16 +229,16 @@ def _drive(options: Options) -> MixerDrive:
         return f"{(low + high) / 2:g} dB ± {(high - low) / 2:g} dB"
 
     loss, loss_doubt = options.doubted(
-        "loss", "ratio", middle("conversion loss passive diode"), words="conversion loss"
+        "loss", "ratio", middle("conversion loss passive diode"), words="conversion loss", unsaid_db=1
     )
     isolation, isolation_doubt = options.doubted(
-        "lo_isolation", "ratio", middle("LO to RF isolation passive diode"), words="isolation of the oscillator"
+        "lo_isolation", "ratio", middle("LO to RF isolation passive diode"), words="isolation of the oscillator", unsaid_db=6
     )
     leak, leak_doubt = options.doubted(
-        "if_isolation", "ratio", "25 dB ± 10 dB", words="isolation of the signal"
+        "if_isolation", "ratio", "25 dB ± 10 dB", words="isolation of the signal", unsaid_db=10
     )
     harmonic, harmonic_doubt = options.doubted(
-        "harmonics", "ratio", "-40 dB ± 10 dB", words="second harmonic of the modulator"
+        "harmonics", "ratio", "-40 dB ± 10 dB", words="second harmonic of the modulator", unsaid_db=10
     )
     return MixerDrive(
         signal_dbm=options.sure("level", "level", "-10 dBm", words="signal into the mixer"),

@@ -75,7 +75,9 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
             question.far, asked, if_hz=float(plans.if_hz[number]), inverted=bool(plans.inverted[number]),
             transmit_error_hz=error_hz, upward=bool(plans.signed_hz[number, -1] > 0),
         )  # fmt: skip
+    needed = next(finding for finding in findings if finding.key == "rejection_lo_db")
     picture = _picture(plans, number, asked, lines, rank=question.number)
+    picture["frequency_plan"]["finding"] = needed
     return Outcome(findings=tuple(findings), tables=tuple(tables), pictures=picture)
 
 
