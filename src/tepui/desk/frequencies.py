@@ -1,4 +1,4 @@
-"""``frequencies`` at the desk: station file, tables and the recording of the local band opened, plans judged, printed."""
+"""``frequencies`` at the desk: station file, tables and local band opened, plans judged, kept and printed."""
 
 import sys
 from collections.abc import Mapping
@@ -111,11 +111,12 @@ def _text(outcome: Outcome, files: list[str], *, number: int) -> str:
     for table in outcome.tables:
         if table.name not in SHOWN_TABLES or not table.rows:
             continue
+        shown = table
         if table.columns[0][0] == "plan":
-            table = replace(table, rows=tuple(row for row in table.rows if row[0] == number))
+            shown = replace(table, rows=tuple(row for row in table.rows if row[0] == number))
         if table.name == "plans":
-            table = replace(table, columns=table.columns[:-1], rows=tuple(row[:-1] for row in table.rows))
-        tables.append(_in_megahertz(table))
+            shown = replace(table, columns=table.columns[:-1], rows=tuple(row[:-1] for row in table.rows))
+        tables.append(_in_megahertz(shown))
     parts = [outcome_text(replace(outcome, tables=tuple(tables)), page_for(sys.stdout))]
     parts.append(_reasons(outcome))
     if files:

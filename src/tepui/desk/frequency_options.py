@@ -55,7 +55,8 @@ class Options:
             if words:
                 self.assumed.append(f"{words} {default}")
             text = default
-        return self._named(name, lambda: parse_quantity(text, kind=kind))
+        found: Quantity = self._named(name, lambda: parse_quantity(text, kind=kind))
+        return found
 
     def value(self, name: str, kind: str, default: str | None = None, *, words: str = "") -> float | None:
         """The number alone."""
@@ -84,7 +85,8 @@ class Options:
         text = self.text(name)
         if text is None:
             return ()
-        return self._named(name, lambda: parse_quantities(with_unit_throughout(text), kind=kind))
+        found: tuple[Quantity, ...] = self._named(name, lambda: parse_quantities(with_unit_throughout(text), kind=kind))
+        return found
 
     def count(self, name: str, default: int, *, words: str = "") -> int:
         """A whole number."""
@@ -98,7 +100,9 @@ class Options:
         found = []
         for one in self.several(name):
             if not one.is_range or one.low is None or one.high is None:
-                raise QuantityError(f'{_option(name)}: "{one.text}" is no range; write its ends, such as "470..862 MHz".')
+                raise QuantityError(
+                    f'{_option(name)}: "{one.text}" is no range; write its ends, such as "470..862 MHz".'
+                )
             found.append((one.low, one.high))
         return tuple(found)
 
@@ -135,7 +139,9 @@ def stepped(found: tuple[Quantity, ...], step_hz: float, *, option: str) -> tupl
         if one.is_range and one.low is not None and one.high is not None:
             count = int(np.floor((one.high - one.low) / step_hz + 1e-9)) + 1
             if count > MOST_STEPS:
-                raise RangeError(f"{option} has {count} steps; {MOST_STEPS} are looked through at once: a coarser raster.")
+                raise RangeError(
+                    f"{option} has {count} steps; {MOST_STEPS} are looked through at once: a coarser raster."
+                )
             values += (one.low + step_hz * np.arange(count)).tolist()
         else:
             values.append(one.value)
@@ -143,7 +149,11 @@ def stepped(found: tuple[Quantity, ...], step_hz: float, *, option: str) -> tupl
 
 
 def question_from(
-    given: Mapping[str, Any], *, locals_found: tuple[LocalService, ...] = (), own: Own | None = None, far_name: str = "far"
+    given: Mapping[str, Any],
+    *,
+    locals_found: tuple[LocalService, ...] = (),
+    own: Own | None = None,
+    far_name: str = "far",
 ) -> FrequencyQuestion:
     """The whole question.
 
@@ -180,7 +190,9 @@ def _plan(
     oscillator = options.ranges("oscillator")
     if len(oscillator) > 1:
         raise RangeError("--oscillator takes one range.")
-    harmonic, harmonic_doubt = options.doubted("multiplier_harmonics", "ratio", "-30 dB ± 10 dB", words="", unsaid_db=10)
+    harmonic, harmonic_doubt = options.doubted(
+        "multiplier_harmonics", "ratio", "-30 dB ± 10 dB", words="", unsaid_db=10
+    )
     limit = options.sure("protect_limit", "ratio", "-60 dB")
     protected = [pair for text in given.get("protect") or () for pair in Options({"protect": text}).ranges("protect")]
     return PlanQuestion(
@@ -232,7 +244,11 @@ def _drive(options: Options) -> MixerDrive:
         "loss", "ratio", middle("conversion loss passive diode"), words="conversion loss", unsaid_db=1
     )
     isolation, isolation_doubt = options.doubted(
-        "lo_isolation", "ratio", middle("LO to RF isolation passive diode"), words="isolation of the oscillator", unsaid_db=6
+        "lo_isolation",
+        "ratio",
+        middle("LO to RF isolation passive diode"),
+        words="isolation of the oscillator",
+        unsaid_db=6,
     )
     leak, leak_doubt = options.doubted(
         "if_isolation", "ratio", "25 dB ± 10 dB", words="isolation of the signal", unsaid_db=10

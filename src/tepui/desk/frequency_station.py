@@ -38,6 +38,9 @@ def station_options(station: Station) -> dict[str, Any]:
     shoulder = station.target.shoulder
     if shoulder is not None:
         found["shoulder"] = shoulder.text
+    receivers = [one for one in station.instruments if one.kind == "receiver" and one.tunes]
+    if receivers:
+        found["receiver_to"] = f"{max(_upper(one.tunes) for one in receivers) / 1e6:.6g} MHz"
     if station.fars:
         far = station.fars[0]
         found |= {
@@ -52,6 +55,11 @@ def station_options(station: Station) -> dict[str, Any]:
 
 def _text(figure: Figure | None) -> str | None:
     return None if figure is None else figure.text
+
+
+def _upper(figures: Iterable[Figure] | None) -> float:
+    """The highest end of ranges. [Hz]"""
+    return max((one.value if one.high is None else one.high for one in figures or ()), default=0.0)
 
 
 def _listed(figures: Iterable[Figure] | None) -> str | None:

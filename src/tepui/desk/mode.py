@@ -90,7 +90,9 @@ def _question(given: Mapping[str, Any]) -> ModeQuestion:
     tables = options.sure("tables", "rate", "0.06 Mbit/s", words="tables")
     headroom = options.sure("headroom", "percent", "5 %", words="headroom")
     if not 0 <= headroom < 1:
-        raise RangeError(f"--headroom must lie between 0 and 100 % (a share of the net rate), not {headroom * 100:g} %.")
+        raise RangeError(
+            f"--headroom must lie between 0 and 100 % (a share of the net rate), not {headroom * 100:g} %."
+        )
     return ModeQuestion(
         width_hz=width,
         edition=given.get("edition") or EDITIONS[0],
@@ -114,7 +116,7 @@ def _echo_s(options: Options) -> float | None:
     if re.search(r"[0-9]\s*(m|mm|cm|km)\s*$", text):
         length = options.value("echo", "length")
         assert length is not None
-        return length / speed_of_light
+        return float(length / speed_of_light)
     return options.value("echo", "time")
 
 
@@ -128,7 +130,7 @@ def _doppler_hz(options: Options, centre_hz: float | None) -> float | None:
     if match is None:
         raise QuantityError(f'--speed: "{text}" is no speed: write "100 km/h" or "28 m/s".')
     speed = float(match[1]) / (3.6 if match[2] == "km/h" else 1.0)
-    return centre_hz * speed / speed_of_light
+    return float(centre_hz * speed / speed_of_light)
 
 
 def _text(outcome: Outcome) -> str:

@@ -60,6 +60,8 @@ def occupied_channels(frequency_hz: Floats, level_db: Floats, *, width_hz: float
         if high - low >= LEAST_SHARE * width_hz:
             mean = 10 * np.log10(np.mean(10 ** (inside / 10)))
             found.append(
-                Occupied(centre_hz=float(low + high) / 2, width_hz=float(high - low), above_floor_db=float(mean - floor))
+                Occupied(
+                    centre_hz=float(low + high) / 2, width_hz=float(high - low), above_floor_db=float(mean - floor)
+                )
             )
     return tuple(found)

@@ -27,7 +27,9 @@ def read_mixer_table(path: Path) -> Mapping[tuple[int, int], tuple[float, float 
     heading = [cell.lower() for cell in rows[0][1]] if rows else []
     missing = [name for name in COLUMNS[:3] if name not in heading]
     if missing:
-        raise FormatError(f"{path} has no column {missing[0]}; a mixer table has m, n, level_db and, if known, doubt_db.")
+        raise FormatError(
+            f"{path} has no column {missing[0]}; a mixer table has m, n, level_db and, if known, doubt_db."
+        )
     found: dict[tuple[int, int], tuple[float, float | None]] = {}
     for line, cells in rows[1:]:
         row = dict(zip(heading, cells, strict=False))

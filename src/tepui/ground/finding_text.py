@@ -51,7 +51,6 @@ WORDS = {
             "eirp",
             "vco",
             "pfd",
-            "r",
         )
     },
     "dvbt": "DVB-T",

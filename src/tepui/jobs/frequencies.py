@@ -57,7 +57,7 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
     direct_rank = 1 if first else total
     tables: list[Table] = [plans_table(plans, asked, shift=int(first))]
     if asked.direct and question.number == direct_rank:
-        return _direct(question, plans, tables[0], rank=direct_rank)
+        return _direct(question, tables[0], rank=direct_rank)
     number = question.number - 1 - int(first)
     lines = plan_lines(plans, number, asked)
     findings: list[Finding] = plan_findings(plans, number, asked, lines, rank=question.number)
@@ -88,7 +88,7 @@ def _with_direct(table: Table, question: PlanQuestion, *, rank: int) -> Table:
     return replace(table, rows=rows)
 
 
-def _direct(question: FrequencyQuestion, plans: Plans, table: Table, *, rank: int) -> Outcome:
+def _direct(question: FrequencyQuestion, table: Table, *, rank: int) -> Outcome:
     """The direct plan stated, the others beside it."""
     asked = question.plan
     findings = direct_findings(asked, rank=rank)
@@ -99,9 +99,7 @@ def _direct(question: FrequencyQuestion, plans: Plans, table: Table, *, rank: in
     return Outcome(findings=tuple(findings), tables=(_with_direct(table, asked, rank=rank), products))
 
 
-def _products(
-    plans: Plans, question: FrequencyQuestion, chosen: tuple[PlanLine, ...], *, shift: int
-) -> list[Table]:
+def _products(plans: Plans, question: FrequencyQuestion, chosen: tuple[PlanLine, ...], *, shift: int) -> list[Table]:
     count = len(plans) if len(plans) <= SHOW_ALL_UP_TO else min(question.show, len(plans))
     stated = question.number - 1 - shift
     numbers = sorted({*range(count), stated})

@@ -47,7 +47,9 @@ def direct_product_rows(question: PlanQuestion, rank: int) -> list[tuple[Value, 
         centre, width = n * question.wanted_hz, n * question.signal_width_hz
         level = question.drive.harmonic_db - HARMONIC_STEP_DB * (n - 2)
         doubt = question.drive.harmonic_doubt_db
-        rows.append((rank, 0, n, centre, centre - width / 2, centre + width / 2, width, level - doubt, level + doubt, False))
+        rows.append(
+            (rank, 0, n, centre, centre - width / 2, centre + width / 2, width, level - doubt, level + doubt, False)
+        )
     return rows
 
 

@@ -34,9 +34,7 @@ def far_findings(
     upward  the signal's frequency rises when the modulator's does
     """
     about, receiver = f"path:{far.name}", far.receiver
-    tuning = far_tuning(
-        receiver, wanted_hz=plan.wanted_hz, width_hz=plan.width_hz, transmit_error_hz=transmit_error_hz
-    )
+    tuning = far_tuning(receiver, wanted_hz=plan.wanted_hz, width_hz=plan.width_hz, transmit_error_hz=transmit_error_hz)
     findings = [
         exact(about, "far_if_hz", tuning.if_hz, "Hz", source=SOURCE, standing="computed",
               remark="Where the channel stands at the far receiver."),
@@ -46,17 +44,28 @@ def far_findings(
     if tuning.error_hz > 0:
         findings += _errors(about, far, tuning)
     findings.append(
-        unknown(about, "far_reception", "", source=SOURCE,
-                remark="Whether it arrives cannot be known from frequencies. Level, path and the far receiver's own "
-                "support of the mode decide; the cheapest step is to calibrate the far "
-                + ("converter against a carrier of known frequency." if receiver.converter_hz else "receiver's level.")
-                )  # fmt: skip
+        unknown(
+            about,
+            "far_reception",
+            "",
+            source=SOURCE,
+            remark="Whether it arrives cannot be known from frequencies. Level, path and the far receiver's own "
+            "support of the mode decide; the cheapest step is to calibrate the far "
+            + ("converter against a carrier of known frequency." if receiver.converter_hz else "receiver's level."),
+        )
     )
     if receiver.converter_hz is not None:
         findings.append(
-            Finding(about=about, key="calibrate_converter", value=True, kind="caution", standing="given", source=SOURCE,
-                    remark=f"Have the far converter's {mhz(receiver.converter_hz)} MHz measured and entered: "
-                    f"±{receiver.converter_ppm:g} ppm is its largest unknown.")  # fmt: skip
+            Finding(
+                about=about,
+                key="calibrate_converter",
+                value=True,
+                kind="caution",
+                standing="given",
+                source=SOURCE,
+                remark=f"Have the far converter's {mhz(receiver.converter_hz)} MHz measured and entered: "
+                f"±{receiver.converter_ppm:g} ppm is its largest unknown.",
+            )
         )
     return findings
 
@@ -101,8 +110,13 @@ def _errors(about: str, far: FarQuestion, tuning: FarTuning) -> list[Finding]:
     if receiver.pull_in_hz is not None:
         beyond = "" if tuning.pulled_in else ", beyond what it follows: it may never lock until it is calibrated"
         findings.append(
-            Finding(about=about, key="far_pulls_in", value=bool(tuning.pulled_in), standing="computed", source=SOURCE,
-                    remark=f"±{tuning.error_hz / 1e3:.0f} kHz against ±{receiver.pull_in_hz / 1e3:g} kHz"
-                    f"{beyond}.")  # fmt: skip
+            Finding(
+                about=about,
+                key="far_pulls_in",
+                value=bool(tuning.pulled_in),
+                standing="computed",
+                source=SOURCE,
+                remark=f"±{tuning.error_hz / 1e3:.0f} kHz against ±{receiver.pull_in_hz / 1e3:g} kHz{beyond}.",
+            )
         )
     return findings

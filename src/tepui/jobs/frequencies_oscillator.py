@@ -78,9 +78,15 @@ def oscillator_findings(
     tables: list[Table] = []
     if plan.multiplied > 1:
         findings.append(
-            exact(ABOUT, "multiplication_penalty_db", round(multiplication_penalty_db(plan.multiplied), 2), "dB",
-                  source="20 lg M of an ideal multiplier", standing="computed",
-                  remark="Phase noise and lines of the oscillator rise by this at the least.")  # fmt: skip
+            exact(
+                ABOUT,
+                "multiplication_penalty_db",
+                round(multiplication_penalty_db(plan.multiplied), 2),
+                "dB",
+                source="20 lg M of an ideal multiplier",
+                standing="computed",
+                remark="Phase noise and lines of the oscillator rise by this at the least.",
+            )
         )
     if question.limits is not None:
         more, table = _settings(question.limits, plan, lo_hz)
@@ -109,10 +115,16 @@ def _settings(limits: SynthesiserLimits, plan: PlanQuestion, lo_hz: float) -> tu
     ]  # fmt: skip
     if best.boundary_hz is not None:
         findings.append(
-            exact(ABOUT, "boundary_offset_hz", best.boundary_hz, "Hz", source="comparison frequency times the distance "
-                  "of N from a whole number", standing="computed",
-                  remark="A copy of the whole signal stands beside it by this much; look for it at the bench. Cures: "
-                  "another R, another divider, a neighbouring plan.")  # fmt: skip
+            exact(
+                ABOUT,
+                "boundary_offset_hz",
+                best.boundary_hz,
+                "Hz",
+                source="comparison frequency times the distance of N from a whole number",
+                standing="computed",
+                remark="A copy of the whole signal stands beside it by this much; look for it at the bench. Cures: "
+                "another R, another divider, a neighbouring plan.",
+            )
         )
     rows: list[tuple[Value, ...]] = [
         (rank, one.integer, one.frac, one.mod, one.r, one.divider, one.pfd_hz, one.vco_hz,
@@ -132,9 +144,8 @@ def _settings(limits: SynthesiserLimits, plan: PlanQuestion, lo_hz: float) -> tu
 
 
 def _setting_text(setting: Setting) -> str:
-    return (
-        f"INT {setting.integer}, FRAC {setting.frac}, MOD {setting.mod}, R {setting.r}, output divider {setting.divider}"
-    )
+    ratio = f"INT {setting.integer}, FRAC {setting.frac}, MOD {setting.mod}"
+    return f"{ratio}, R {setting.r}, output divider {setting.divider}"
 
 
 def _reference(question: OscillatorQuestion, lo_hz: float) -> list[Finding]:
@@ -182,32 +193,55 @@ def _budget(question: OscillatorQuestion, ceiling_db: float) -> list[Finding]:
             question.shoulder_db, signal_width_hz=question.mode.occupied_width_hz
         )
         findings.append(
-            _within("station", "mer_ceiling_db", parts["distortion"], PROFILE_DOUBT_DB,
-                    source="third order, threefold convolution", remark=f"That a shoulder of {question.shoulder_db:g} dB leaves.")  # fmt: skip
+            _within(
+                "station",
+                "mer_ceiling_db",
+                parts["distortion"],
+                PROFILE_DOUBT_DB,
+                source="third order, threefold convolution",
+                remark=f"That a shoulder of {question.shoulder_db:g} dB leaves.",
+            )
         )
     if question.modulator_mer_db is not None:
         parts["modulator"] = question.modulator_mer_db
     total = joined_mer_db(*parts.values())
     worst = min(parts, key=lambda name: parts[name])
     findings.append(
-        _within("station", "transmitter_mer_db", total, PROFILE_DOUBT_DB, source="sum of powers of independent errors",
-                remark=f"From {', '.join(parts)}; {worst} is the largest term.")  # fmt: skip
+        _within(
+            "station",
+            "transmitter_mer_db",
+            total,
+            PROFILE_DOUBT_DB,
+            source="sum of powers of independent errors",
+            remark=f"From {', '.join(parts)}; {worst} is the largest term.",
+        )
     )
     if question.measured_mer_db is not None:
         rest = rest_mer_db(question.measured_mer_db, total)
         reach = question.receiver_to_hz
         sees = "The receiver" if reach is None else f"The receiver reaches {reach / 1e9:g} GHz and"
         findings.append(
-            Finding(about="station", key="measuring_converter_caution", value=True, kind="caution", standing="computed",
-                    source="sum of powers of independent errors",
-                    remark=f"{sees} cannot see the channel directly, so {question.measured_mer_db:g} dB contains the "
-                    "converter it was measured through.")  # fmt: skip
+            Finding(
+                about="station",
+                key="measuring_converter_caution",
+                value=True,
+                kind="caution",
+                standing="computed",
+                source="sum of powers of independent errors",
+                remark=f"{sees} cannot see the channel directly, so {question.measured_mer_db:g} dB contains the "
+                "converter it was measured through.",
+            )
         )
         if rest is not None:
             findings.append(
-                _within("station", "measuring_converter_mer_db", rest, _rest_doubt_db(question.measured_mer_db, rest),
-                        source="difference of powers", remark="What the measuring converter alone leaves, if the transmitter is as "
-                      "computed.")  # fmt: skip
+                _within(
+                    "station",
+                    "measuring_converter_mer_db",
+                    rest,
+                    _rest_doubt_db(question.measured_mer_db, rest),
+                    source="difference of powers",
+                    remark="What the measuring converter alone leaves, if the transmitter is as computed.",
+                )
             )
     return findings
 
@@ -229,7 +263,14 @@ def _size_caution(sizes: tuple[PhaseNoiseAtChannel, ...]) -> list[Finding]:
     if gain >= QUIETER_DB:
         return []
     return [
-        Finding(about=ABOUT, key="quieter_oscillator", value=True, kind="caution", standing="computed", source=WEIGHTED,
-                remark=f"2K gains {gain:.2f} dB over 8K: the noise is wide beside the carrier spacing, so a smaller FFT "
-                "does not help. Get a quieter oscillator, or one that is multiplied less.")  # fmt: skip
+        Finding(
+            about=ABOUT,
+            key="quieter_oscillator",
+            value=True,
+            kind="caution",
+            standing="computed",
+            source=WEIGHTED,
+            remark=f"2K gains {gain:.2f} dB over 8K: the noise is wide beside the carrier spacing, so a smaller FFT "
+            "does not help. Get a quieter oscillator, or one that is multiplied less.",
+        )
     ]

@@ -70,7 +70,9 @@ def _which(plans: Plans, number: int, question: PlanQuestion, rank: int) -> list
     ]  # fmt: skip
 
 
-def _estimate(about: str, key: str, value: float, unit: str, source: str, remark: str, **parts: float) -> Finding:
+def _estimate(  # noqa: PLR0917 - read left to right, as statements.exact
+    about: str, key: str, value: float, unit: str, source: str, remark: str, **parts: float
+) -> Finding:
     """A number with the 95 % half widths of its parts joined as squares."""
     half = math.sqrt(sum(part * part for part in parts.values()))
     shares = tuple(
@@ -98,7 +100,7 @@ def _levels(plans: Plans, question: PlanQuestion) -> list[Finding]:
                   f"Needed at the oscillator's line so that it ends {question.goal_db:g} dB below the wanted signal.",
                   **parts),
         exact("stage:filter", "rejection_image_db", plans.image_needed_db, "dB", source="the operator's goal",
-              standing="computed", remark="Needed at the image, which leaves the mixer as strong as the wanted signal."),
+              standing="computed", remark="Needed at the image, which leaves the mixer as strong as what is wanted."),
     ]  # fmt: skip
 
 
@@ -111,16 +113,29 @@ def _worst(plans: Plans, number: int, question: PlanQuestion, lines: Sequence[Pl
     if far:
         worst = max(far, key=lambda one: one.behind_db + one.doubt_db)
         findings.append(
-            _estimate("station", "worst_far_db", worst.behind_db, "dB", plans.levels.source,
-                      f"{worst.line.text()} ({span(worst.line)}), behind the filter as far as that may be claimed; "
-                      f"{worst.level_db:.0f} dB before it.", mixer=worst.doubt_db)  # fmt: skip
+            _estimate(
+                "station",
+                "worst_far_db",
+                worst.behind_db,
+                "dB",
+                plans.levels.source,
+                f"{worst.line.text()} ({span(worst.line)}), behind the filter as far as that may be claimed; "
+                f"{worst.level_db:.0f} dB before it.",
+                mixer=worst.doubt_db,
+            )
         )
         short = worst.behind_db + worst.doubt_db + question.goal_db
         findings.append(
-            exact("stage:filter", "rejection_worst_db", round(max(short + worst.level_db - worst.behind_db, 0.0), 1), "dB",
-                  source="the operator's goal", standing="computed",
-                  remark=f"Needed at {worst.line.text()}, {mhz(worst.line.centre_hz)} MHz, for the upper end of its "
-                  "doubt.")  # fmt: skip
+            exact(
+                "stage:filter",
+                "rejection_worst_db",
+                round(max(short + worst.level_db - worst.behind_db, 0.0), 1),
+                "dB",
+                source="the operator's goal",
+                standing="computed",
+                remark=f"Needed at {worst.line.text()}, {mhz(worst.line.centre_hz)} MHz, for the upper end of its "
+                "doubt.",
+            )
         )
     return [one for one in findings if one is not None]
 
@@ -129,9 +144,9 @@ def _one_worst(key: str, worst: Worst, plans: Plans, number: int, question: Plan
     row = int(worst.row[number])
     inside = key == "worst_in_channel_db"
     if row < 0:
-        return _count("products_in_channel" if inside else "products_near", 0,
-                      f"No product up to order {question.order} touches "
-                      + ("the channel." if inside else f"the {question.near_hz / 1e6:g} MHz on either side."))  # fmt: skip
+        where = "the channel" if inside else f"the {question.near_hz / 1e6:g} MHz on either side"
+        key = "products_in_channel" if inside else "products_near"
+        return _count(key, 0, f"No product up to order {question.order} touches {where}.")
     line = row_line(plans, number, row, question)
     return _estimate("station", key, float(worst.level_db[number]), "dB", plans.levels.source,
                      f"{line.text()} ({span(line)}): its share {'inside the channel' if inside else 'beside it'}.",
@@ -143,8 +158,8 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     q = external_q(design.elements, fraction=design.fraction)
     coupling = couplings(design.elements, fraction=design.fraction)
     findings = [
-        exact(stage, "midband_loss_db", round(design.midband_loss_db, 3), "dB", source="S. Cohn 1959", standing="computed",
-              remark=f"{design.text()}."),
+        exact(stage, "midband_loss_db", round(design.midband_loss_db, 3), "dB", source="S. Cohn 1959",
+              standing="computed", remark=f"{design.text()}."),
         exact(stage, "external_q", round(q[0], 2), "1", source=PROTOTYPE, standing="computed"),
     ]  # fmt: skip
     if coupling:
@@ -155,18 +170,34 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     ):
         value = float(theory)
         findings.append(
-            Finding(about=stage, key=key, value=value, unit="dB", high=value, standing="at_most", source=PROTOTYPE,
-                    remark=f"On paper, at {name}: a bound and no fact. Harmonic passbands, the box and the path round "
-                    "the filter decide what a built one does.")  # fmt: skip
+            Finding(
+                about=stage,
+                key=key,
+                value=value,
+                unit="dB",
+                high=value,
+                standing="at_most",
+                source=PROTOTYPE,
+                remark=f"On paper, at {name}: a bound and no fact. Harmonic passbands, the box and the path round "
+                "the filter decide what a built one does.",
+            )
         )
     claim_high = min(CLAIM_DB[1], float(plans.lo_theory_db[number]))
     claim_low = min(CLAIM_DB[0], claim_high)
     value = (claim_low + claim_high) / 2
     findings.append(
-        Finding(about=stage, key="claimed_rejection_db", value=value, unit="dB", low=claim_low, high=claim_high,
-                standing="computed", source=CLAIM,
-                remark="All that may be claimed at the oscillator's line until the built filter has been measured "
-                "there, with the oscillator itself as the source and a narrow receiver behind pads.")  # fmt: skip
+        Finding(
+            about=stage,
+            key="claimed_rejection_db",
+            value=value,
+            unit="dB",
+            low=claim_low,
+            high=claim_high,
+            standing="computed",
+            source=CLAIM,
+            remark="All that may be claimed at the oscillator's line until the built filter has been measured "
+            "there, with the oscillator itself as the source and a narrow receiver behind pads.",
+        )
     )
     return findings
 
@@ -180,13 +211,19 @@ def _cautions(plans: Plans, number: int, question: PlanQuestion) -> list[Finding
                 + (f", and {plans.lo_needed_db:.0f} dB are needed." if plans.lo_needed_db > 0 else ".")),
         Finding(about="stage:mixer", key="levels_typical", value=True, kind="caution", standing="computed",
                 source=plans.levels.source,
-                remark=f"Levels of products come from {plans.levels.source}: ±10 to ±15 dB for any one part. Frequencies "
-                "and widths are exact."),
+                remark=f"Levels of products come from {plans.levels.source}: ±10 to ±15 dB for any one part. "
+                "Frequencies and widths are exact."),
     ]  # fmt: skip
     if question.assumed:
         findings.append(
-            Finding(about="station", key="plan_assumed", value=True, kind="caution", standing="given",
-                    source="defaults of this program", remark="Not said, so assumed: " + "; ".join(question.assumed)
-                    + ".")  # fmt: skip
+            Finding(
+                about="station",
+                key="plan_assumed",
+                value=True,
+                kind="caution",
+                standing="given",
+                source="defaults of this program",
+                remark="Not said, so assumed: " + "; ".join(question.assumed) + ".",
+            )
         )
     return findings

@@ -75,7 +75,11 @@ def _low_order(worst: Worst, plans: Plans, number: int, question: PlanQuestion) 
 
 def _low_in(plans: Plans, number: int, question: PlanQuestion) -> str:
     line = _low_order(plans.in_channel, plans, number, question)
-    return f"{line.text()} ({span(line)}) overlaps the channel."
+    beside = ""
+    if 0 <= int(plans.beside.order_row[number]) != int(plans.in_channel.order_row[number]):
+        other = _low_order(plans.beside, plans, number, question)
+        beside = f", and {other.text()} at {mhz(other.centre_hz)} MHz stands beside it"
+    return f"{line.text()} ({span(line)}) overlaps the channel{beside}."
 
 
 def _low_near(plans: Plans, number: int, question: PlanQuestion) -> str:
@@ -90,7 +94,8 @@ def _level(place: str) -> Sentence:
         line = row_line(plans, number, int(worst.row[number]), question)
         limit = question.limits.in_channel_db if place == "into the channel" else question.limits.near_db
         return (
-            f"{line.text()} ({span(line)}) puts {worst.level_db[number]:.0f} ± {worst.doubt_db[number]:.0f} dB {place}, "
+            f"{line.text()} ({span(line)}) puts {worst.level_db[number]:.0f} ± {worst.doubt_db[number]:.0f} dB "
+            f"{place}, "
             f"where {limit:g} dB is the limit."
         )
 
@@ -108,7 +113,9 @@ def _local(plans: Plans, number: int, question: PlanQuestion) -> str:
     if service.level_dbm is not None:
         needed = service.level_dbm - question.drive.signal_dbm - question.limits.in_channel_db
         shield = f"; shielding of {max(needed, 0):.0f} dB would be needed"
-    return f"A strong local service at {mhz(service.centre_hz)} MHz lies on the IF {mhz(plans.if_hz[number])} MHz{shield}."
+    return (
+        f"A strong local service at {mhz(service.centre_hz)} MHz lies on the IF {mhz(plans.if_hz[number])} MHz{shield}."
+    )
 
 
 def _neighbour(plans: Plans, number: int, question: PlanQuestion) -> str:
@@ -128,9 +135,10 @@ def _protected(plans: Plans, number: int, question: PlanQuestion) -> str:
     for place, worst in zip(question.protected, plans.guarded, strict=True):
         if worst.row[number] >= 0 and worst.level_db[number] + worst.doubt_db[number] > place.limit_db:
             line = row_line(plans, number, int(worst.row[number]), question)
+            level = f"{worst.level_db[number]:.0f} ± {worst.doubt_db[number]:.0f} dB"
             return (
-                f"{line.text()} ({span(line)}) puts {worst.level_db[number]:.0f} ± {worst.doubt_db[number]:.0f} dB into "
-                f"the protected {mhz(place.low_hz)} to {mhz(place.high_hz)} MHz, where {place.limit_db:g} dB is the limit."
+                f"{line.text()} ({span(line)}) puts {level} into the protected {mhz(place.low_hz)} to "
+                f"{mhz(place.high_hz)} MHz, where {place.limit_db:g} dB is the limit."
             )
     return "A product reaches protected spectrum."
 
@@ -138,7 +146,8 @@ def _protected(plans: Plans, number: int, question: PlanQuestion) -> str:
 def _lo_paper(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
         f"LO {mhz(plans.lo_hz[number])} MHz is so close to the channel that the filter has "
-        f"{plans.lo_theory_db[number]:.0f} dB even on paper, and {plans.lo_needed_db:.0f} dB are needed."
+        f"{plans.lo_theory_db[number]:.0f} dB even on paper, and {plans.lo_needed_db:.0f} dB are needed for a goal of "
+        f"{question.goal_db:g} dB."
     )
 
 

@@ -1,4 +1,4 @@
-"""``mode``: every mode of a channel width, one recommended, the picture's bit rate, and what to type into the modulator.
+"""``mode``: every mode of a channel width, one recommended, the picture's rate, what to type into the modulator.
 
 Theory  prediction/mode_choice.py; rates are exact fractions of signals/dvbt/mode.py.
 Source  [EN300744] as each finding says; table common_practice.
@@ -156,10 +156,14 @@ def _findings(best: ModeRow, why: str, question: ModeQuestion) -> list[Finding]:
 
 
 def _tolerances(best: ModeRow, question: ModeQuestion) -> list[Finding]:
+    speed = ""
+    if question.centre_hz is not None:
+        fastest = best.doppler_max_hz * speed_of_light / question.centre_hz
+        speed = f" That is {fastest * 3.6:.0f} km/h at {question.centre_hz / 1e6:g} MHz, straight towards."
     findings = [
         bound("station", "doppler_max_hz", best.doppler_max_hz, "Hz", sense="at_most",
               source="Y. Li and L. Cimini 2001; scattered pilots, [EN300744] 4.5.3",
-              remark=f"Costs {LOSS_DB:g} dB at the required ratio, or outruns the pilots."),
+              remark=f"Costs {LOSS_DB:g} dB at the required ratio, or outruns the pilots.{speed}"),
         bound("station", "interference_max_db", best.interference_max_db, "dB", sense="at_most",
               source="sum of powers of independent errors",
               remark=f"Phase-noise interference that costs {LOSS_DB:g} dB at the required ratio."),
@@ -167,12 +171,6 @@ def _tolerances(best: ModeRow, question: ModeQuestion) -> list[Finding]:
                "Of the interleavers; the encoder and the receiver's buffer add far more."),
         _text("receiver_support", best.support, "common practice"),
     ]  # fmt: skip
-    if question.centre_hz is not None:
-        speed = best.doppler_max_hz * speed_of_light / question.centre_hz
-        findings.insert(
-            1, bound("station", "speed_max_mps", speed, "m/s", sense="at_most", source="Doppler shift f v / c",
-                     remark=f"{speed * 3.6:.0f} km/h at {question.centre_hz / 1e6:g} MHz, straight towards.")  # fmt: skip
-        )
     if question.wish.cn_db is not None:
         margin = question.wish.cn_db - best.required_cn_db
         findings.append(_exact("cn_over_required_db", round(margin, 2), "dB", "the operator's ratio less the required",
@@ -183,7 +181,7 @@ def _tolerances(best: ModeRow, question: ModeQuestion) -> list[Finding]:
 def _cautions(best: ModeRow, question: ModeQuestion) -> list[Finding]:
     said = []
     if not best.mode.inside_standard:
-        said.append(("outside_standard", "[EN300744] 4.4", "This width is outside the standard, which ends at 5 MHz: the "
+        said.append(("outside_standard", "[EN300744] 4.4", "This width is outside the standard, which ends at 5 MHz: "
                      "clock is scaled by custom, and only receivers made for it follow."))  # fmt: skip
     if best.mode.n_fft == 4096:
         said.append(("unverified_4k", "[EN300744] Annex F", " ".join(best.mode.remarks)))

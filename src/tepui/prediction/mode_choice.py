@@ -11,7 +11,7 @@ Holds   Required ratios of the edition named, Gaussian or fixed reception, witho
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from scipy.constants import speed_of_light
@@ -49,7 +49,7 @@ class ModeRow:
     @property
     def guard_path_m(self) -> float:
         """Path difference that the guard interval bears. [m]"""
-        return self.mode.guard_s * speed_of_light
+        return float(self.mode.guard_s * speed_of_light)
 
     @property
     def support(self) -> str:
@@ -126,25 +126,17 @@ def all_modes(width_hz: float, *, edition: str = EDITIONS[0], channel: str = "Ga
 
 def _marked(rows: tuple[ModeRow, ...]) -> tuple[ModeRow, ...]:
     """The same rows with the Pareto ones marked, each FFT size by itself."""
+    keys = [(float(row.mode.net_bit_rate_bps), -row.required_cn_db, float(row.mode.guard)) for row in rows]
+    sizes = [row.mode.n_fft for row in rows]
 
-    def beaten(row: ModeRow, by: ModeRow) -> bool:
-        if by.mode.n_fft != row.mode.n_fft:
-            return False
-        mine = (row.mode.net_bit_rate_bps, -row.required_cn_db, row.mode.guard)
-        other = (by.mode.net_bit_rate_bps, -by.required_cn_db, by.mode.guard)
-        return other != mine and all(b >= a for a, b in zip(mine, other, strict=True))
-
-    return tuple(
-        ModeRow(
-            mode=row.mode,
-            required_cn_db=row.required_cn_db,
-            doppler_max_hz=row.doppler_max_hz,
-            interference_max_db=row.interference_max_db,
-            latency_s=row.latency_s,
-            pareto=not any(beaten(row, by) for by in rows),
+    def beaten(number: int) -> bool:
+        mine = keys[number]
+        return any(
+            size == sizes[number] and other != mine and all(b >= a for a, b in zip(mine, other, strict=True))
+            for size, other in zip(sizes, keys, strict=True)
         )
-        for row in rows
-    )
+
+    return tuple(replace(row, pareto=not beaten(number)) for number, row in enumerate(rows))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,9 +176,7 @@ def recommended(rows: tuple[ModeRow, ...], wish: ModeWish) -> tuple[ModeRow | No
     if wish.cn_db is not None:
         pool = [row for row in fitting if row.mode.n_fft == usual["n_fft"] and row.mode.guard == usual["guard"]]
         best = max(pool or fitting, key=lambda row: (row.mode.net_bit_rate_bps, -row.required_cn_db))
-        why = (
-            f"the highest rate that leaves {wish.margin_db:g} dB of margin at {wish.cn_db:g} dB"
-        )
+        why = f"the highest rate that leaves {wish.margin_db:g} dB of margin at {wish.cn_db:g} dB"
     elif wish.rate_bps is not None:
         pool = [row for row in fitting if row.mode.n_fft == usual["n_fft"] and row.mode.guard == usual["guard"]]
         best = min(pool or fitting, key=lambda row: (row.required_cn_db, -row.mode.net_bit_rate_bps))

@@ -1,9 +1,10 @@
-"""What the oscillator costs: phase noise at the channel through its multiplier, a MER budget, and the reference's error.
+"""What the oscillator costs: phase noise through its multiplier, a MER budget, and the reference's error.
 
 Theory  A multiplier by M raises phase noise by 20 lg M. Independent errors add as powers: 10^(-MER/10). Third-order
         distortion has the shape of the threefold convolution, so a shoulder read at an offset from the edge tells the
         mean inside the channel: MER = -shoulder + 10 lg(p3(1/2 + d) / (2/3)), d the offset in widths.
-Source  Weighting and integrals: conversion/phase_noise.py. Shape: conversion/shape.py; shoulder 500 kHz out [TR101290] 9.7.
+Source  Weighting and integrals: conversion/phase_noise.py. Shape: conversion/shape.py; shoulder 500 kHz out:
+        [TR101290] 9.7.
 Holds   Shoulders of third order, without side-lobes of the signal itself or a receiver's floor in them.
 """
 
@@ -34,9 +35,7 @@ class PhaseNoiseAtChannel:
     quick_db: float
 
 
-def phase_noise_by_size(
-    profile: PhaseNoiseProfile, *, mode: Mode, multiplied: int
-) -> tuple[PhaseNoiseAtChannel, ...]:
+def phase_noise_by_size(profile: PhaseNoiseProfile, *, mode: Mode, multiplied: int) -> tuple[PhaseNoiseAtChannel, ...]:
     """Common error and interference for 2K, 4K and 8K at the mode's width, behind the multiplier."""
     raised = profile.raised(multiplication_penalty_db(multiplied))
     half = mode.occupied_width_hz / 2

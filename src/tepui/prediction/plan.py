@@ -21,8 +21,8 @@ from tepui.chain.conversion.products import (
     product_rows,
     signed_frequencies,
 )
-from tepui.chain.filters.ladder import ideal_loss_db
 from tepui.chain.filters.coupled import CLAIM_DB, loss_db
+from tepui.chain.filters.ladder import ideal_loss_db
 from tepui.prediction.plan_question import PlanQuestion
 from tepui.prediction.plan_search import NOTHING_DB, Between, Region, Worst, worst_in_regions
 
@@ -96,8 +96,8 @@ class FilterTable:
         self._loss = loss_db(self._design, self._frequency) - self._floor
 
     def near(self, frequency_hz: Floats) -> Floats:
-        """Loss over the channel's, within the table."""
-        return np.asarray(np.interp(frequency_hz, self._frequency, self._loss))
+        """Loss over the channel's, within the table; no more than may be claimed of an unmeasured filter."""
+        return np.asarray(np.minimum(np.interp(frequency_hz, self._frequency, self._loss), CLAIM_DB[0]))
 
     def anywhere(self, frequency_hz: Floats) -> Floats:
         """Loss over the channel's at any frequency; a frequency of 0 passes no resonator."""

@@ -73,19 +73,25 @@ def worst_in_regions(
         centre = product_centres_hz(rows, stretch)
         lost = np.zeros((1, 1)) if between_db is None else between_db(stretch)
         lost = np.broadcast_to(lost, centre.shape)
-        parts.append([_worst(centre, rows, lost, width_hz, group, filter_db) for group in regions])
+        parts.append(
+            [_worst(centre, rows, lost, width_hz=width_hz, group=group, filter_db=filter_db) for group in regions]
+        )
     return tuple(_joined([part[number] for part in parts]) for number in range(len(regions)))
 
 
 def _joined(parts: list[Worst]) -> Worst:
-    def joined(name: str) -> npt.NDArray[np.generic]:
-        return np.concatenate([getattr(part, name) for part in parts])
-
-    return Worst(**{name: joined(name) for name in ("level_db", "doubt_db", "row", "order", "order_row")})  # type: ignore[arg-type]
+    """The plans of all chunks behind one another."""
+    return Worst(
+        level_db=np.concatenate([part.level_db for part in parts]),
+        doubt_db=np.concatenate([part.doubt_db for part in parts]),
+        row=np.concatenate([part.row for part in parts]),
+        order=np.concatenate([part.order for part in parts]),
+        order_row=np.concatenate([part.order_row for part in parts]),
+    )
 
 
 def _worst(
-    centre: Floats, rows: ProductRows, lost_db: Floats, width_hz: float, group: tuple[Region, ...], filter_db: Filter
+    centre: Floats, rows: ProductRows, lost_db: Floats, *, width_hz: float, group: tuple[Region, ...], filter_db: Filter
 ) -> Worst:
     half = rows.n * width_hz / 2
     plan_parts, row_parts, share_parts = [], [], []
@@ -99,7 +105,7 @@ def _worst(
     plan, row = np.concatenate(plan_parts), np.concatenate(row_parts)
     share_db = 10 * np.log10(np.maximum(np.concatenate(share_parts), 1e-30))
     level = rows.level_db[row] + share_db - lost_db[plan, row]
-    return _reduced(centre.shape[0], plan, row, level, rows.doubt_db[row], rows.order[row])
+    return _reduced(centre.shape[0], plan, row, level=level, doubt=rows.doubt_db[row], order=rows.order[row])
 
 
 def region_shares(centre_hz: Floats, n: Ints, *, width_hz: float, region: Region, filter_db: Filter) -> Floats:
@@ -112,15 +118,12 @@ def region_shares(centre_hz: Floats, n: Ints, *, width_hz: float, region: Region
     for order in np.unique(n):
         chosen = n == order
         away = (edges[None, :] - centre_hz[chosen][:, None]) / width_hz
-        if order == 0:
-            below = (away >= 0).astype(np.float64)
-        else:
-            below = np.interp(away, *share_table(int(order)))
+        below = (away >= 0).astype(np.float64) if order == 0 else np.interp(away, *share_table(int(order)))
         share[chosen] = np.diff(below, axis=1) @ weight
     return share
 
 
-def _reduced(n_plans: int, plan: Ints, row: Ints, level: Floats, doubt: Floats, order: Ints) -> Worst:
+def _reduced(n_plans: int, plan: Ints, row: Ints, *, level: Floats, doubt: Floats, order: Ints) -> Worst:
     """The worst by its upper end, and the lowest order, of each plan; ties go to the earlier row."""
     found = {
         "level_db": np.full(n_plans, NOTHING_DB),
@@ -136,4 +139,4 @@ def _reduced(n_plans: int, plan: Ints, row: Ints, level: Floats, doubt: Floats, 
     by_order = np.lexsort((-row, -order, plan))
     first = by_order[np.r_[plan[by_order][1:] != plan[by_order][:-1], True]] if len(plan) else by_order
     found["order"][plan[first]], found["order_row"][plan[first]] = order[first], row[first]
-    return Worst(**found)  # type: ignore[arg-type]
+    return Worst(**found)

@@ -42,7 +42,9 @@ NAMED = 9
 def frequency_plan(data: Data, style: Style) -> tuple[Figure, str, str]:
     """The sheet of one plan."""
     title = "Frequency plan"
-    sentence = f"IF {data['if_hz'] / 1e6:g} MHz and LO {data['lo_hz'] / 1e6:g} MHz make {data['wanted_hz'] / 1e6:g} MHz."
+    sentence = (
+        f"IF {data['if_hz'] / 1e6:g} MHz and LO {data['lo_hz'] / 1e6:g} MHz make {data['wanted_hz'] / 1e6:g} MHz."
+    )
     foot = f"{data['design']}; levels of products are typical, widths are exact"
     figure = sheet(title, sentence, foot, style=style, height_in=TALL_IN)
     wide = figure.add_axes((LEFT, 0.53, RIGHT - LEFT, 0.3))
@@ -82,7 +84,8 @@ def _panel(axes: Axes, data: Data, *, reach_hz: float) -> None:
     for text, n, centre, start, stop, level, _, _, _ in data["products"]:
         if stop < low or start > high or level < LOWEST_DB:
             continue
-        _product(axes, n, centre, level, data["signal_width_hz"], letters.get(text), bounds=(low, high))
+        _product(axes, n, centre_hz=centre, level_db=level, width_hz=data["signal_width_hz"], letter=letters.get(text),
+                 bounds=(low, high))  # fmt: skip
     frequency, loss = np.asarray(data["frequency_hz"]) / 1e6, -np.asarray(data["filter_loss_db"])
     sure = loss >= -CLAIM_DB
     axes.plot(frequency, np.where(sure, loss, np.nan), color=INK_SOFT, linewidth=1.1)
@@ -90,7 +93,14 @@ def _panel(axes: Axes, data: Data, *, reach_hz: float) -> None:
 
 
 def _product(
-    axes: Axes, n: int, centre_hz: float, level_db: float, width_hz: float, letter: str | None, *, bounds: tuple[float, float]
+    axes: Axes,
+    n: int,
+    *,
+    centre_hz: float,
+    level_db: float,
+    width_hz: float,
+    letter: str | None,
+    bounds: tuple[float, float],
 ) -> None:
     if n == 0:
         axes.plot([centre_hz / 1e6] * 2, [LOWEST_DB, level_db], color=INK, linewidth=1.3)
@@ -105,7 +115,16 @@ def _product(
         top = float(shape.max())
     if letter is not None:
         at = min(max(centre_hz, bounds[0]), bounds[1])
-        note(axes, letter, (at / 1e6, min(top, HIGHEST_DB)), away=(0, 3), ha="center", color=INK, fontsize=8.5, knock=True)
+        note(
+            axes,
+            letter,
+            (at / 1e6, min(top, HIGHEST_DB)),
+            away=(0, 3),
+            ha="center",
+            color=INK,
+            fontsize=8.5,
+            knock=True,
+        )
 
 
 def _density(x: Any, n: int) -> Any:

@@ -88,7 +88,10 @@ class ProductLevels:
 
 
 def product_levels(
-    drive: MixerDrive, *, model: str = "typical", own: Mapping[tuple[int, int], tuple[float, float | None]] | None = None
+    drive: MixerDrive,
+    *,
+    model: str = "typical",
+    own: Mapping[tuple[int, int], tuple[float, float | None]] | None = None,
 ) -> ProductLevels:
     """Levels of all products to order 15.
 

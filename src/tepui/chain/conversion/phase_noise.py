@@ -1,7 +1,7 @@
 """Phase noise of the oscillator into what a receiver suffers: common phase error and inter-carrier interference.
 
-Theory  Common error: 2 int L(f) sinc^2(f Tu) df, which pilots take away; interference: 2 int L(f) (1 - sinc^2(f Tu)) df,
-        which nothing takes away. MER ceiling = -10 lg of the interference. A multiplier by M adds 20 lg M.
+Theory  Common error: 2 int L(f) sinc^2(f Tu) df, which pilots take away; interference: 2 int L(f) (1 - sinc^2(f Tu))
+        df, which nothing takes away. MER ceiling = -10 lg of the interference. A multiplier by M adds 20 lg M.
         A plateau L0 with one pole at fc has pi L0 fc in all, of which the common part is 2/a (1 - (1 - e^-a)/a),
         a = 2 pi fc Tu. A free-running oscillator L = c/f^2 leaves an interference of 2 c Tu pi^2/3.
 Source  P. Robertson, S. Kaiser, IEEE ICC 1995 (the weighting, from memory); the closed forms by hand, from the Fourier
@@ -51,9 +51,7 @@ class PhaseNoiseProfile:
     def raised(self, gain_db: float) -> "PhaseNoiseProfile":
         """The same after a multiplier: every level higher by ``gain_db``."""
         levels = tuple(level + gain_db for level in self.level_dbc_hz)
-        return PhaseNoiseProfile(
-            offset_hz=self.offset_hz, level_dbc_hz=levels, slope_db_decade=self.slope_db_decade
-        )
+        return PhaseNoiseProfile(offset_hz=self.offset_hz, level_dbc_hz=levels, slope_db_decade=self.slope_db_decade)
 
     def density(self, offset_hz: npt.ArrayLike) -> Floats:
         """L(f) as a ratio. (n,) -> (n,) [1/Hz]"""

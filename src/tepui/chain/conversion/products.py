@@ -206,9 +206,7 @@ def line_of(multiples: Sequence[float], *, signed_hz: Sequence[float], width_hz:
     if centre < 0:
         exact, centre = [-one for one in exact], -centre
     half = abs(float(exact[-1])) * width_hz / 2
-    return Line(
-        multiples=tuple(exact), centre_hz=centre, low_hz=max(centre - half, 0.0), high_hz=centre + half
-    )
+    return Line(multiples=tuple(exact), centre_hz=centre, low_hz=max(centre - half, 0.0), high_hz=centre + half)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,6 +20,7 @@ IN_LOOP_DBC, IN_LOOP_DOUBT_DB = -45.0, 15.0
 REFERENCE_DBC = -80.0  # lines at whole multiples of f_PD inside the loop's reach: a guess
 LOOP_POLES = 2
 LARGEST_R = 1023
+LEAST_PFD_LOOPS = 10  # comparison frequency over the loop's bandwidth for a quiet loop: common practice
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,13 +96,13 @@ def settings_for(output_hz: Fraction, limits: SynthesiserLimits, *, multiplied: 
             continue
         for r in range(1, LARGEST_R + 1):
             pfd = limits.reference_hz / r
+            if pfd < LEAST_PFD_LOOPS * limits.loop_hz:
+                break
             if pfd > limits.pfd_max_hz:
                 continue
             n = (vco / pfd).limit_denominator(limits.mod_max)
             if math.floor(n) < limits.int_min:
                 continue
-            if pfd * limits.mod_max < 2 * limits.loop_hz:
-                break
             found.append(_setting(output_hz, n, pfd=pfd, r=r, divider=divider, limits=limits, multiplied=multiplied))
     if not found:
         raise RangeError(

@@ -107,4 +107,5 @@ def scattering(
     first = np.zeros((n, 1), np.complex128)
     first[0, 0] = 1
     column = np.linalg.solve(matrix, np.broadcast_to(first, (frequency.size, n, 1)))[:, :, 0]
-    return 2 / math.sqrt(q_in * q_out) * column[:, -1], 1 - 2 / q_in * column[:, 0]
+    through = np.asarray(2 / math.sqrt(q_in * q_out) * column[:, -1], dtype=np.complex128)
+    return through, np.asarray(1 - 2 / q_in * column[:, 0], dtype=np.complex128)

@@ -1,7 +1,7 @@
 """Prototype values of a band-pass filter: ladder elements, and what they ask of resonators and couplings.
 
-Theory  The elements of the low-pass ladder are those of prototype.py; its last, g_{n+1}, is 1, or coth^2(beta / 4) of an
-        even Chebyshev ladder, beta = ln coth(L_ar / 17.37). Coupling k_ij = w / sqrt(g_i g_j), external
+Theory  The elements of the low-pass ladder are those of prototype.py; its last, g_{n+1}, is 1, or coth^2(beta / 4)
+        of an even Chebyshev ladder, beta = ln coth(L_ar / 17.37). Coupling k_ij = w / sqrt(g_i g_j), external
         Q = g0 g1 / w. Midband loss 4.343 sum(g) / (w Qu).
 Source  G. Matthaei, L. Young, E. Jones, Microwave Filters (1964), 4.05 and 8.02 (equations from memory; values checked
         against the printed tables). S. Cohn, Proc. IRE 47 (1959), for the loss at midband.

@@ -27,7 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--raster", metavar="F", help='step through a range of --if ("0.25 MHz")')
     add("--side", choices=SIDES, help="oscillator below or above the channel (both)")
     add("--modulator", metavar="F", help='what the modulator tunes: "170..230 MHz, 470..860 MHz"')
-    add("--local", metavar="F", action="append", help='strong local service: "690 MHz" or "690 MHz -35 dBm"; repeatable')
+    add(
+        "--local", metavar="F", action="append", help='strong local service: "690 MHz" or "690 MHz -35 dBm"; repeatable'
+    )
     add("--local-band", metavar="REC", type=place, help="recording of the local band, or a table of MHz and dB: strong "
         "channels are found in it")  # fmt: skip
     add("--protect", metavar="F", action="append", help='spectrum to keep clean: "1240..1260 MHz"; repeatable')
@@ -61,7 +63,12 @@ def _levels(parser: argparse.ArgumentParser) -> None:
     add("--if-isolation", metavar="L", help='signal to output: "25 dB"')
     add("--harmonics", metavar="L", help='second harmonic of the modulator: "-40 dB"')
     add("--mixer", choices=MIXERS, help="whose levels of products (typical)")
-    add("--mixer-table", metavar="FILE.csv", type=place, help="own levels: columns m, n, level_db and, if known, doubt_db")
+    add(
+        "--mixer-table",
+        metavar="FILE.csv",
+        type=place,
+        help="own levels: columns m, n, level_db and, if known, doubt_db",
+    )
     add("--goal", metavar="L", help='how far oscillator and image must lie below the wanted signal ("60 dB")')
     add("--filter-width", metavar="F", help="ripple width of the filter behind the mixer (5 channels)")
     add("--filter-poles", metavar="N", type=whole_number, help="its resonators (3)")
