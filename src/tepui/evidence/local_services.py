@@ -55,7 +55,7 @@ def occupied_channels(frequency_hz: Floats, level_db: Floats, *, width_hz: float
     found = []
     for start, stop in zip(starts, stops, strict=True):
         inside = smooth[start:stop]
-        strong = np.flatnonzero(inside > np.quantile(inside, 0.75) - 6)
+        strong = np.flatnonzero(inside > np.quantile(inside, 0.75) - 3)
         low, high = grid[start + strong[0]], grid[start + strong[-1]]
         if high - low >= LEAST_SHARE * width_hz:
             mean = 10 * np.log10(np.mean(10 ** (inside / 10)))

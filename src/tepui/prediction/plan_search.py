@@ -96,7 +96,8 @@ def _worst(
     half = rows.n * width_hz / 2
     plan_parts, row_parts, share_parts = [], [], []
     for region in group:
-        plan, row = np.nonzero((centre + half > region.low_hz) & (centre - half < region.high_hz))
+        touching = np.flatnonzero((centre + half > region.low_hz) & (centre - half < region.high_hz))
+        plan, row = np.divmod(touching, len(half))
         plan_parts.append(plan)
         row_parts.append(row)
         share_parts.append(
