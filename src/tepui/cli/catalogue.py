@@ -4,6 +4,8 @@ VERBS = {
     "new": "Write a complete, commented station file to begin with, or one from a few questions.",
     "check": "Read a station file: every prediction it allows, and every verdict it does not.",
     "levels": "Say what each test point should show, take readings in, print the bring-up card.",
+    "frequencies": "Plan the frequencies: all products of every IF and oscillator, ranked plans, why the rest lost.",
+    "mode": "Choose the mode: rate, robustness and echo reach of all modes, video rate, settings card.",
     "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
     "spectrum": "Measure a wide recording: shoulders, width, peaks, ripple, lines and floor, each with its doubt.",
     "receivers": "List the receivers there are, or describe and check one, ready for the station file.",

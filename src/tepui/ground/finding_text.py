@@ -15,8 +15,8 @@ from tepui.ground.findings import Finding, Value
 
 PREFIXED = ("Hz", "bit/s", "s", "m", "W", "V", "A")
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
-STANDING_CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if"
-CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if"
+STANDING_CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
+CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
 WORDS = {
     "measured": "measured",
     "computed": "computed",
@@ -30,13 +30,13 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNIT_PARTS = tuple("hz s db dbm dbc m ppm bps w v a deg degc ohm k wm2 dbuvm h".split())
+UNIT_PARTS = tuple("hz s db dbm dbc dbchz m ppm bps w v a deg degc ohm k wm2 dbuvm h".split())
 WORDS = {
     **{word: word.upper() for word in CAPITALS.split()},
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
 }
-LABELS = {"occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
+LABELS = {"worst_m": "Worst m", "occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,7 +7,7 @@ from tepui.ground.findings import Finding, Table
 from tepui.jobs.path_question import LinkQuestion, PathQuestion
 from tepui.jobs.statements import estimated, exact, unknown
 from tepui.prediction.link import LinkBudget, link_budget, margin_with_errors_db, pad_margin_db, wind_down
-from tepui.prediction.mode_choice import ModeMargin, best_mode, channel_for_path, mode_margins
+from tepui.prediction.mode_margins import ModeMargin, best_mode, channel_for_path, mode_margins
 
 BUDGET = "[P.341] and [P.525-4]"
 NOISE = "[Friis1944], [P.372]"

@@ -18,6 +18,7 @@ from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
 from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
+from tepui.report.plan_picture import frequency_plan
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.stitched_picture import stitched
 from tepui.report.theme import (
@@ -201,4 +202,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "drive": drive,
     "stitched": stitched,
     "drive_peaks": drive_peaks,
+    "frequency_plan": frequency_plan,
 }

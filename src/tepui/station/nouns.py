@@ -12,7 +12,7 @@ from tepui.ground.errors import RangeError
 from tepui.signals.dvbt.mode import FFT_NAMES, Mode
 from tepui.station.figures import Figure, Place
 from tepui.station.instruments import Instrument
-from tepui.station.rules import choice, figure, number, ranges, special, text
+from tepui.station.rules import choice, count, figure, number, ranges, special, text
 from tepui.station.stages import Stage
 
 FORMAT = 1
@@ -134,6 +134,33 @@ class Far:
     feeder_loss: Figure | None = figure("ratio", "loss of its feeder", least=0)
     noise_figure: Figure | None = figure("noise", "of its receiver", least=0)
     tunes: tuple[Figure, ...] | None = ranges("frequency", "what its receiver tunes", example="174..230 MHz")
+    raster: Figure | None = figure("frequency", "distance of the channels it offers", least=1, example="8 MHz")
+    converter: Figure | None = figure("frequency", "oscillator of a converter before it", least=1e6, example="9750 MHz")
+    converter_error: Figure | None = figure("ppm", "95 % error of that oscillator", example="15 ppm")
+    pull_in: Figure | None = figure("frequency", "error its receiver follows", least=0, example="125 kHz")
+    place: Place | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """[plan]: what a search for frequencies may try and must keep clean."""
+
+    signal: tuple[Figure, ...] | None = ranges("frequency", "IFs to try", example="474..858 MHz")
+    raster: Figure | None = figure("frequency", "step through a range of them", least=1e3, example="1 MHz")
+    second_if: tuple[Figure, ...] | None = ranges("frequency", "with two mixers: where the second IF may lie")
+    goal: Figure | None = figure("ratio", "how far oscillator and image must lie below the signal", least=0, most=120)
+    order: int | None = count("highest |m| + |n| of products", least=2, most=15)
+    protect: tuple[Figure, ...] | None = ranges("frequency", "spectrum to keep clean", example="1215..1240 MHz")
+    protect_limit: Figure | None = figure("ratio", "level there below the signal", most=0, example="-60 dB")
+    place: Place | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Local:
+    """[[local]]: a strong service near the station that may leak into the modulator's cables."""
+
+    frequency: Figure = figure("frequency", "middle of its channel", required=True, least=1e6, example="690 MHz")
+    level: Figure | None = figure("level", "how strong it is in the shack", example="-35 dBm")
     place: Place | None = None
 
 
@@ -155,6 +182,8 @@ class Station:
     instruments: tuple[Instrument, ...] = ()
     consumers: tuple[Consumer, ...] = ()
     fars: tuple[Far, ...] = ()
+    plan: Plan = field(default_factory=Plan)
+    locals_near: tuple[Local, ...] = ()
 
     @property
     def name(self) -> str:
@@ -180,11 +209,13 @@ SINGLE: dict[str, tuple[type, str]] = {
     "licence": (Licence, "licence"),
     "supply": (Supply, "supply"),
     "programme": (Programme, "programme"),
+    "plan": (Plan, "plan"),
 }
 LISTED: dict[str, tuple[type, str]] = {
     "stage": (Stage, "stages"),
     "instrument": (Instrument, "instruments"),
     "consumer": (Consumer, "consumers"),
     "far": (Far, "fars"),
+    "local": (Local, "locals_near"),
 }
 NEEDED = ("station", "channel")

@@ -76,6 +76,7 @@ class Stage:
     step: Figure | None = figure("ratio", "step of the level", stages=MOD, least=0.01, most=6, example="0.1 dB")
     tunes: tuple[Figure, ...] | None = ranges("frequency", "what it tunes", stages=("modulator", "mixer", "filter"))
     raster: Figure | None = figure("frequency", "step of its tuning", stages=("modulator", "mixer"), least=0)
+    harmonics: Figure | None = figure("ratio", "its second harmonic relative to the signal", stages=MOD, most=0)
     mer: Figure | None = figure("ratio", "its own MER", stages=MOD, least=10, most=70, example="38 dB")
     shoulder: Figure | None = figure("ratio", "its own shoulder", stages=MOD, least=-90, most=-10)
     gain: Figure | None = figure("ratio", "gain", stages=("amplifier", "antenna"), example="18 dB ± 1.5 dB")
@@ -102,6 +103,18 @@ class Stage:
     lo_level: Figure | None = figure("level", "oscillator level it is made for", stages=MIX, example="7 dBm")
     lo_isolation: Figure | None = figure("ratio", "oscillator to output", stages=MIX, least=0, example="28 dB ± 6 dB")
     oscillator_mer: Figure | None = figure("ratio", "MER that its phase noise allows", stages=MIX, least=5, most=70)
+    if_isolation: Figure | None = figure("ratio", "signal to output", stages=MIX, least=0, example="25 dB ± 10 dB")
+    spurs: str | None = text("file of its products' levels: columns m, n, level_db, doubt_db", stages=MIX)
+    oscillator_tunes: tuple[Figure, ...] | None = ranges("frequency", "what the oscillator makes", stages=MIX)
+    multiplier: int | None = count("factor of the oscillator's multiplier", stages=MIX, least=1, most=64)
+    reference: Figure | None = figure("frequency", "reference of the oscillator", stages=MIX, least=1e5)
+    reference_error: Figure | None = figure("ppm", "95 % error of that reference", stages=MIX, example="0.5 ppm")
+    phase_noise: tuple[tuple[Figure, ...], ...] | None = points(
+        ("frequency", "phase_noise"),
+        "of the oscillator before its multiplier",
+        stages=MIX,
+        example='["1 kHz: -93 dBc/Hz", "200 kHz: -93 dBc/Hz"]',
+    )
     # filter
     response: Response | None = special("response", "loss: a file, rows of MHz and dB, or a number", stages=FILTER)
     centre: Figure | None = figure("frequency", "middle of a filter to be designed", stages=FILTER, least=1e5)
