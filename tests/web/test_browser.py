@@ -4,6 +4,7 @@ axe-core (W3C's WCAG 2.2 as rules, by way of axe-playwright-python) is the outsi
 """
 
 import os
+import re
 import shutil
 import threading
 import time
@@ -16,8 +17,11 @@ from playwright.sync_api import expect, sync_playwright
 
 from captures import FOLDER
 from conftest import find_browser
+from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.web.app import build_app
+from tepui.web.chain import Chain
+from tepui.web.live import ENTRY as WATCH
 from tepui.web.serve import _listener
 from tepui.web.state import RESULTS, BenchState
 
@@ -33,7 +37,19 @@ FLAGS = [
 NAME = "a4_drive_7MHz_2K_64QAM23_GI8_1"
 PATIENT_MS = 120_000
 SERIOUS = ("serious", "critical")
-SHEETS = ("/", "/recordings", "/results", "/legend", "/stage/amplifier", "/do/spectrum", "/do/drive", "/do/receive")
+SHEETS = (
+    "/",
+    "/station",
+    "/levels",
+    "/watch",
+    "/recordings",
+    "/results",
+    "/legend",
+    "/stage/amplifier",
+    "/do/spectrum",
+    "/do/drive",
+    "/do/receive",
+)
 KEPT = os.environ.get("TEPUI_SCREENSHOTS")
 
 
@@ -45,7 +61,9 @@ def bench(tmp_path_factory):
     listener = _listener(0, everywhere=False)
     port = listener.getsockname()[1]
     workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1)
-    state = BenchState(folder=folder, workshop=workshop, practice=False)
+    state = BenchState(
+        folder=folder, workshop=workshop, watching=Watching(entry=WATCH), chain=Chain(folder, workshop), practice=False
+    )
     app = build_app(state, hosts=[f"127.0.0.1:{port}"], token=None)
     server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False, ws="websockets-sansio"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -53,6 +71,7 @@ def bench(tmp_path_factory):
     while not server.started:
         time.sleep(0.02)
     yield f"http://127.0.0.1:{port}"
+    state.watching.stop()
     server.should_exit = True
     thread.join(10)
     workshop.close()
@@ -174,3 +193,18 @@ def test_law_the_theme_stays_chosen(page):
     page.get_by_role("button", name="Night sheet").first.click()
     page.goto("/legend")
     assert page.evaluate("document.documentElement.dataset.theme") == "night"
+
+
+def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
+    page.goto("/watch")
+    page.get_by_role("textbox", name="Receiver", exact=True).fill("practice")
+    page.get_by_role("button", name="Begin the watch").click()
+    number = re.compile(r"[0-9]")
+    for side in ("lower", "upper"):
+        expect(page.locator(f"[data-side={side}] [data-value]")).to_have_text(number, timeout=PATIENT_MS)
+    expect(page.get_by_text("practice, nothing measured")).to_be_visible()
+    page.keyboard.press("+")
+    expect(page.locator("[data-state]")).to_contain_text("drive 0.5 dB", timeout=PATIENT_MS)
+    keep(page, "watch")
+    page.get_by_role("button", name="End the watch").click()
+    expect(page.get_by_role("button", name="Begin the watch")).to_be_visible()

@@ -7,9 +7,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from captures import FOLDER
+from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.web.app import build_app
+from tepui.web.chain import Chain
 from tepui.web.forms import FORMS
+from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
 
 HOST = "127.0.0.1:8157"
@@ -23,7 +26,9 @@ def bench(tmp_path_factory):
         shutil.copy(path, folder)
     (folder.parent / "outside.wav").write_bytes(b"RIFF")
     workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1)
-    state = BenchState(folder=folder, workshop=workshop, practice=False)
+    state = BenchState(
+        folder=folder, workshop=workshop, watching=Watching(entry=WATCH), chain=Chain(folder, workshop), practice=False
+    )
     client = TestClient(build_app(state, hosts=[HOST], token=None), base_url=f"http://{HOST}", follow_redirects=False)
     yield client, state
     workshop.close()

@@ -26,6 +26,7 @@ from tepui.ground.document import utc_now
 
 MOST_PROCESSES = 2
 KEPT = 200  # results beyond which the oldest are removed
+KEPT_PASSING = 8  # works that are not listed
 RECORD = "work.json"
 WAITING, RUNNING, DONE, REFUSED, STOPPED = "waiting", "running", "done", "refused", "stopped"
 
@@ -37,6 +38,7 @@ class Work:
     state     waiting, running, done, refused (the sentence says why) or stopped
     share     of the work that is done, 0 to 1; None where it cannot be told
     document  the JSON document of a command that is done
+    listed    whether it is shown among the results
     """
 
     number: int
@@ -48,6 +50,7 @@ class Work:
     share: float | None = None
     sentence: str = ""
     document: dict[str, Any] | None = None
+    listed: bool = True
 
     @property
     def ended(self) -> bool:
@@ -89,18 +92,20 @@ class Workshop:
             bench.thread = threading.Thread(target=self._run, args=(bench,), name="workshop", daemon=True)
             bench.thread.start()
 
-    def submit(self, words: Sequence[str], *, title: str, pictures: bool = True) -> Work:
+    def submit(self, words: Sequence[str], *, title: str, pictures: bool = True, listed: bool = True) -> Work:
         """Queue a command.
 
         words     of the command line, without ``--json`` and ``--plots``
         pictures  whether it takes ``--plots``
+        listed    whether it is kept and shown among the results
         """
         with self._lock:
             number = max(self._works, default=0) + 1
             folder = self._folder / f"{number:04d}"
-            folder.mkdir(parents=True, exist_ok=True)
+            if listed:
+                folder.mkdir(parents=True, exist_ok=True)
             given = (*words, "--plots", str(folder / "pictures")) if pictures else tuple(words)
-            work = Work(number=number, title=title, words=given, folder=folder, utc=utc_now())
+            work = Work(number=number, title=title, words=given, folder=folder, utc=utc_now(), listed=listed)
             self._put(work)
             self._queue.append(number)
             self._forget_oldest()
@@ -113,9 +118,9 @@ class Workshop:
             return self._works.get(number)
 
     def all(self) -> list[Work]:
-        """Everything that is kept, the newest first."""
+        """Everything that is listed, the newest first."""
         with self._lock:
-            return sorted(self._works.values(), key=lambda work: -work.number)
+            return sorted((work for work in self._works.values() if work.listed), key=lambda work: -work.number)
 
     def wait(self, number: int, *, timeout_s: float) -> Work | None:
         """The work once it has ended, or as it stands after the time given."""
@@ -222,8 +227,11 @@ class Workshop:
             write_text_whole(work.folder / RECORD, json.dumps(record))
 
     def _forget_oldest(self) -> None:
-        ended = sorted(number for number, work in self._works.items() if work.ended)
-        for number in ended[: max(0, len(self._works) - KEPT)]:
+        passing = sorted(number for number, work in self._works.items() if work.ended and not work.listed)
+        for number in passing[:-KEPT_PASSING]:
+            del self._works[number]
+        ended = sorted(number for number, work in self._works.items() if work.ended and work.listed)
+        for number in ended[: max(0, len(ended) - KEPT)]:
             shutil.rmtree(self._works.pop(number).folder, ignore_errors=True)
 
 

@@ -15,9 +15,7 @@ from tepui.ground.findings import Finding, Value
 
 PREFIXED = ("Hz", "bit/s", "s", "m", "W", "V", "A")
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
-STANDING_CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
-CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
-WORDS = {
+STANDING_WORDS = {
     "measured": "measured",
     "computed": "computed",
     "given": "given, not checked",
@@ -30,7 +28,9 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNIT_PARTS = tuple("hz s db dbm dbc dbchz m ppm bps w v a deg degc ohm k wm2 dbuvm h".split())
+UNITS = "hz s db dbm dbc dbchz m ppm bps w v a deg degc ohm k wm2 dbuvm h"
+CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
+UNIT_PARTS = tuple(UNITS.split())
 WORDS = {
     **{word: word.upper() for word in CAPITALS.split()},
     "dvbt": "DVB-T",

@@ -2,7 +2,7 @@
 
 import asyncio
 import shlex
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,23 +14,37 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import Mount, Route
+from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.templating import Jinja2Templates
+from starlette.websockets import WebSocket
 
 from tepui import __version__
-from tepui.desk.workshop import Work
+from tepui.desk.workshop import DONE, Work
 from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
+from tepui.web.chain import CHECK_S, MOST_BYTES, mark_of
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
+from tepui.web.levels_view import levels_view, places_of, strip_of
+from tepui.web.live import OPTIONS, stream, watch_words
+from tepui.web.marks import finding_of
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
-from tepui.web.strip import NAMES, PLACES, StageView, flag, strip
-from tepui.web.views import result_view
+from tepui.web.station_text import instruments_of, job_of, reading_line, stages_of
+from tepui.web.strip import NAMES, PLACES, flag, strip
+from tepui.web.views import counts_of, result_view
 
 HERE = Path(__file__).parent
-SHEETS = (("Station", "/"), ("Recordings", "/recordings"), ("Results", "/results"), ("Legend", "/legend"))
+SHEETS = (
+    ("Bench", "/"),
+    ("Station", "/station"),
+    ("Levels", "/levels"),
+    ("Edge watch", "/watch"),
+    ("Recordings", "/recordings"),
+    ("Results", "/results"),
+    ("Legend", "/legend"),
+)
 POLL_S = 20.0
 FORM_FIELDS, FORM_FILES = 200, 16
 
@@ -53,6 +67,16 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/result/{number:int}/state", pages.state_of),
         Route("/result/{number:int}/stop", pages.stop, methods=["POST"]),
         Route("/result/{number:int}/document.json", pages.document),
+        Route("/levels", pages.levels),
+        Route("/levels/reading", pages.add_reading, methods=["POST"]),
+        Route("/levels/drop", pages.drop_reading, methods=["POST"]),
+        Route("/station", pages.station_file, methods=["GET"]),
+        Route("/station", pages.write_station, methods=["POST"]),
+        Route("/station/new", pages.new_station, methods=["POST"]),
+        Route("/watch", pages.watch, methods=["GET"]),
+        Route("/watch", pages.begin_watch, methods=["POST"]),
+        Route("/watch/end", pages.end_watch, methods=["POST"]),
+        WebSocketRoute("/watch/live", pages.live),
         Route("/legend", pages.legend),
         Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
     ]
@@ -72,9 +96,14 @@ class Pages:
 
     def _page(self, request: Request, template: str, *, status: int = 200, **shown: Any) -> Response:
         state = self._state
+        chain = state.chain.levels()
+        text = state.chain.text()
+        places = places_of(stages_of(text))
         shared = {
             "sheets": SHEETS,
-            "strip": strip([StageView()] * len(NAMES), current=shown.get("place")),
+            "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
+            "station": job_of(text, fallback=state.folder.name),
+            "waiting": chain.work if chain.work is not None and not chain.work.ended else None,
             "practice": state.practice,
             "folder": state.folder.name,
             "utc": datetime.now(UTC).strftime("%d %b %H:%M"),
@@ -238,6 +267,121 @@ class Pages:
         if work.document is None:
             raise HTTPException(404)
         return Response(document_text(work.document), media_type="application/json")
+
+    async def levels(self, request: Request) -> Response:
+        """The levels sheet."""
+        return await run_in_threadpool(self._levels, request)
+
+    def _levels(self, request: Request, *, sentence: str = "", given: Mapping[str, str] | None = None) -> Response:
+        state = self._state
+        chain = state.chain.levels()
+        text = state.chain.text()
+        refused = chain.work.sentence if chain.work is not None and chain.work.ended else ""
+        view = None if chain.document is None else levels_view(chain.document, places_of(stages_of(text)))
+        return self._page(
+            request,
+            "levels.html",
+            status=400 if sentence else 200,
+            view=view,
+            refused=refused,
+            sentence=sentence,
+            given=given or {},
+            lines=state.chain.reading_lines(),
+            instruments=instruments_of(text),
+            has_station=bool(text),
+            counts=() if chain.document is None else counts_of([finding_of(one) for one in chain.document["findings"]]),
+        )
+
+    async def add_reading(self, request: Request) -> Response:
+        """Enter a reading."""
+        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
+            given = {key: str(text).strip() for key, text in sent.items()}
+        line = reading_line(given)
+        try:
+            await run_in_threadpool(self._state.chain.add_reading, line)
+        except InputError as problem:
+            return await run_in_threadpool(self._levels, request, sentence=str(problem), given=given)
+        return RedirectResponse("/levels", 303)
+
+    async def drop_reading(self, request: Request) -> Response:
+        """Take a reading out."""
+        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
+            number = str(sent.get("number", ""))
+        if number.isdecimal():
+            await run_in_threadpool(self._state.chain.drop_reading, int(number))
+        return RedirectResponse("/levels", 303)
+
+    async def station_file(self, request: Request) -> Response:
+        """The station file, to be read and edited."""
+        return await run_in_threadpool(self._station_file, request)
+
+    def _station_file(self, request: Request, *, sentence: str = "", draft: str | None = None) -> Response:
+        chain = self._state.chain
+        text = chain.text()
+        return self._page(
+            request,
+            "station_file.html",
+            status=400 if sentence else 200,
+            text=text if draft is None else draft,
+            disk=text if draft is not None and draft != text else "",
+            mark=mark_of(text),
+            sentence=sentence,
+            has_station=chain.station.is_file(),
+        )
+
+    async def write_station(self, request: Request) -> Response:
+        """Write the station file, once it is checked."""
+        async with request.form(max_files=0, max_fields=4, max_part_size=MOST_BYTES) as sent:
+            text = str(sent.get("text", "")).replace("\r\n", "\n")
+            before = str(sent.get("mark", ""))
+        try:
+            await run_in_threadpool(self._state.chain.write, text, before=before)
+        except InputError as problem:
+            return await run_in_threadpool(self._station_file, request, sentence=str(problem), draft=text)
+        return RedirectResponse("/levels", 303)
+
+    async def new_station(self, request: Request) -> Response:
+        """Write the example station into the folder, where there is none."""
+        chain, workshop = self._state.chain, self._state.workshop
+        if not chain.station.exists():
+            work = workshop.submit(["new", str(chain.station)], title="new", pictures=False, listed=False)
+            ended = await run_in_threadpool(workshop.wait, work.number, timeout_s=CHECK_S)
+            if ended is None or ended.state != DONE:
+                sentence = "the example could not be written." if ended is None else ended.sentence
+                return await run_in_threadpool(self._station_file, request, sentence=sentence)
+        return RedirectResponse("/station", 303)
+
+    async def watch(self, request: Request) -> Response:
+        """The edge watch: its form, or the watch that is on."""
+        return self._watch(request, given={"receiver": "practice"} if self._state.practice else {})
+
+    def _watch(self, request: Request, *, given: Mapping[str, str]) -> Response:
+        watching = self._state.watching
+        return self._page(
+            request,
+            "watch.html",
+            running=watching.is_running,
+            sentence=watching.sentence,
+            options=OPTIONS,
+            given=given,
+            command=shlex.join(["tepui", "watch", *watching.words]),
+        )
+
+    async def begin_watch(self, request: Request) -> Response:
+        """Start a watch."""
+        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
+            given = {key: str(text) for key, text in sent.items()}
+        await run_in_threadpool(self._state.watching.start, watch_words(given))
+        return RedirectResponse("/watch", 303)
+
+    async def end_watch(self, _: Request) -> Response:
+        """End the watch."""
+        await run_in_threadpool(self._state.watching.stop)
+        return RedirectResponse("/watch", 303)
+
+    async def live(self, socket: WebSocket) -> None:
+        """Snapshots of the watch."""
+        await stream(socket, self._state.watching)
 
     async def legend(self, request: Request) -> Response:
         """What every mark means."""

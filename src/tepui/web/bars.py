@@ -41,6 +41,40 @@ def doubt_bar(finding: Finding, *, practice: bool = False) -> Markup:
     )
 
 
+def plan_bar(*, planned: float, before: float, now: Finding, reach: float, read: float | None) -> Markup:
+    """A level against its plan: dotted the doubt before any reading, solid what is left of it, a disc what was read.
+
+    before  95 % doubt before any reading; reach  what the ruler spans on either side of the plan [dB]
+    """
+
+    def across(amount: float) -> float:
+        return 50 + 50 * min(max((amount - planned) / reach, -1.0), 1.0)
+
+    assert now.low is not None
+    assert now.high is not None
+    low, high, place = across(now.low), across(now.high), across(float(now.value))  # type: ignore[arg-type]
+    a, b = across(planned - before), across(planned + before)
+    ticks = [50 + 50 * step / reach for step in range(-int(reach), int(reach) + 1)]
+    marks = "".join(
+        f'<svg x="{x:.2f}%" y="{RULER}%" overflow="visible"><path class="rule" d="M0 0V-3"/></svg>' for x in ticks
+    )
+    solid = _line(low, 60, high, 60, "thin") + _arrow(low, 180, "f-ink", 60) + _arrow(high, 0, "f-ink", 60)
+    shown = "" if read is None else f'<circle class="f-pencil" cx="{across(read):.2f}%" cy="60%" r="3.6"/>'
+    ring = f'<circle class="pen f-sheet" cx="{place:.2f}%" cy="60%" r="3.4"/>' if read is None else shown
+    text = f"planned {planned:.1f} ± {before:.1f} dBm, now {value_text(now)}"
+    return Markup('<svg class="doubt" role="img" aria-label="{}">{}</svg>').format(
+        number(text),
+        Markup(
+            _line(0, RULER, 100, RULER, "hair")
+            + marks
+            + '<line class="chainline" x1="50%" x2="50%" y1="-10%" y2="104%"/>'
+            + _line(a, 24, b, 24, "before")
+            + solid
+            + ring
+        ),
+    )
+
+
 def _ruler(finding: Finding) -> tuple[float, float, float]:
     known = [end for end in (finding.low, finding.high, finding.limit) if end is not None]
     known.append(float(finding.value))  # type: ignore[arg-type]
@@ -123,6 +157,6 @@ def _line(x1: float, y1: float, x2: float, y2: float, css: str) -> str:
     return f'<line class="{css}" x1="{x1:.2f}%" y1="{y1:.2f}%" x2="{x2:.2f}%" y2="{y2:.2f}%"/>'
 
 
-def _arrow(x: float, turn: int, css: str) -> str:
+def _arrow(x: float, turn: int, css: str, y: float = MIDDLE) -> str:
     head = f'<path class="{css}" transform="rotate({turn})" d="M0 0L-8 -2.5V2.5Z"/>'
-    return f'<svg x="{x:.2f}%" y="{MIDDLE}%" overflow="visible">{head}</svg>'
+    return f'<svg x="{x:.2f}%" y="{y}%" overflow="visible">{head}</svg>'

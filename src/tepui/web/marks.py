@@ -7,6 +7,7 @@ Holds   Findings as the JSON document carries them.
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
 from markupsafe import Markup, escape
@@ -42,16 +43,23 @@ def number(text: str) -> str:
     return text.replace("-", MINUS)
 
 
-def value(finding: Finding, *, practice: bool = False, tag: str = "span") -> Markup:
+def value(
+    finding: Finding, *, practice: bool = False, tag: str = "span", unit: bool = True, digits: int | None = None
+) -> Markup:
     """Mark, number, doubt and unit of a finding, its standing spoken.
 
     practice  the finding is of the simulated bench: its mark is hatched and it is never in pencil
+    unit      whether it is shown; a column may say it once
+    digits    significant digits of what is exact, where room is short
     """
     shape = "practice" if practice and finding.standing == "measured" else finding.standing
     base = shape if shape == "practice" else BASE.get(finding.standing, finding.standing)
     if finding.standing == "unknown":
         return Markup('<{0} class="v" data-standing="unknown">{1}unknown</{0}>').format(Markup(tag), mark("unknown"))
-    text, doubt, unit = value_parts(finding)
+    text, doubt, unit_text = value_parts(finding)
+    if digits is not None and finding.low == finding.high and finding.is_number:
+        with suppress(ValueError):
+            text = f"{float(text):.{digits}g}"
     spoken = "practice" if shape == "practice" else SPOKEN[finding.standing]
     bound = finding.standing in BASE
     return Markup(
@@ -64,7 +72,7 @@ def value(finding: Finding, *, practice: bool = False, tag: str = "span") -> Mar
         spoken="" if bound else spoken,
         text=number(text) if finding.is_number else text,
         doubt=Markup('<span class="pm"> {}</span>').format(_doubt(doubt)) if doubt else "",
-        unit=Markup('<span class="unit">{}{}</span>').format(SPACE, unit) if unit else "",
+        unit=Markup('<span class="unit">{}{}</span>').format(SPACE, unit_text) if unit and unit_text else "",
     )
 
 

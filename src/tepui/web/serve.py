@@ -16,9 +16,12 @@ from pathlib import Path
 
 import uvicorn
 
+from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.ground.errors import InputError, UnfinishedError
 from tepui.web.app import build_app
+from tepui.web.chain import STATION, Chain
+from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
 
 HOME, ROOM = "this machine", "lan"
@@ -40,7 +43,10 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
     if own is not None:
         hosts.append(f"{own}:{chosen}")
     workshop = Workshop(folder / RESULTS, entry=ENTRY)
-    state = BenchState(folder=folder, workshop=workshop, practice=practice)
+    watching = Watching(entry=WATCH)
+    state = BenchState(
+        folder=folder, workshop=workshop, watching=watching, chain=Chain(folder, workshop), practice=practice
+    )
     address = f"http://127.0.0.1:{chosen}/"
     _say(f"the bench of {folder} is at {address} (Ctrl-C ends it)")
     if token is not None:
@@ -48,6 +54,8 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
             f"others in the room: http://{own or 'this machine'}:{chosen}/?token={token} - whoever has this address "
             "can read and change this bench, and nothing on the way is encrypted; use it in your own network only"
         )
+    if practice and not (folder / STATION).exists():
+        workshop.submit(["new", str(folder / STATION)], title="practice station file", pictures=False, listed=False)
     if practice and not any(state.files((".sigmf-meta",))):
         workshop.submit(["demo", "--folder", str(folder / "first-run")], title="practice station", pictures=False)
     server = uvicorn.Server(
@@ -66,6 +74,7 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
     except KeyboardInterrupt:
         _say("the bench is closed; what it measured lies in its folder")
     finally:
+        watching.stop()
         workshop.close()
         listener.close()
     return 0

@@ -10,8 +10,10 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.ground.errors import InputError
+from tepui.web.chain import Chain
 
 RESULTS = "bench-results"
 SUFFIXES = (".sigmf-meta", ".wav", ".raw", ".cu8", ".ci8", ".cs8", ".ci16", ".cs16", ".cf32")
@@ -37,6 +39,8 @@ class BenchState:
 
     folder: Path
     workshop: Workshop
+    watching: Watching
+    chain: Chain
     practice: bool
 
     def files(self, suffixes: tuple[str, ...]) -> list[FoundFile]:

@@ -98,7 +98,7 @@ def _item(n: int, stage: StageView, *, current: bool) -> Markup:
 def _level(finding: Finding | None, *, practice: bool = False) -> Markup:
     if finding is None:
         return Markup('<span class="blank"></span><span class="sr">nothing yet</span>')
-    return value(finding, practice=practice)
+    return value(finding, practice=practice, unit=finding.unit not in ("dBm", "dB"), digits=4)
 
 
 def _state(stage: StageView) -> Markup:

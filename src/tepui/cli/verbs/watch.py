@@ -1,9 +1,15 @@
 """``tepui watch``: both shoulders, live, in figures that are read across the workshop while the drive is turned."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from tepui.cli.live_options import add_receiver_options, receiver_choice
 from tepui.cli.parsing import UsageError, quantity, width_hz
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from tepui.desk.watch import WatchRequest, WatchScreen
 
 EXAMPLE = """\
 tepui watch --receiver practice
@@ -30,13 +36,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Turn the options into SI and hand over."""
+    """Watch on this terminal."""
+    from tepui.cli.terminal import watch_terminal
+
+    request = request_of(arguments)
+    from tepui.desk.watch import run_watch
+
+    with watch_terminal(plain=arguments.plain) as screen:
+        if screen is None and request.duration_s is None:
+            raise UsageError('there is no terminal to draw on: give --for "20 s" to have the findings at the end.')
+        return run_watch(request, screen)
+
+
+def screened(words: "Sequence[str]", screen: "WatchScreen") -> int:
+    """Watch by the words of a command line, for a screen of another kind."""
+    from tepui.cli.parsing import SentenceParser
+    from tepui.desk.watch import run_watch
+
+    parser = SentenceParser(prog="tepui watch")
+    add_arguments(parser)
+    parser.set_defaults(json=False)
+    return run_watch(request_of(parser.parse(words)), screen)
+
+
+def request_of(given: argparse.Namespace) -> "WatchRequest":
+    """The options in SI.
+
+    raises  InputError
+    """
     from fractions import Fraction
 
-    from tepui.cli.terminal import watch_terminal
     from tepui.ground.checks import require_between
 
-    given = arguments
     choice = receiver_choice(given)
     duration_s = None if given.duration is None else quantity(given.duration, kind="time", option="--for")
     if given.json and duration_s is None:
@@ -48,10 +79,10 @@ def run(arguments: argparse.Namespace) -> int:
     if given.test_pad and choice.pad is None and choice.key != "practice":
         raise UsageError("--test-pad needs a step attenuator that can be set: name its gain element with --step-pad.")
     from tepui.desk.setup import ensure_kernels
-    from tepui.desk.watch import WatchRequest, run_watch
+    from tepui.desk.watch import WatchRequest
 
     ensure_kernels()
-    request = WatchRequest(
+    return WatchRequest(
         receiver=choice,
         centre_hz=None if given.centre is None else quantity(given.centre, kind="frequency", option="--centre"),
         width_hz=None if given.width is None else width_hz(given.width, option="--width"),
@@ -64,7 +95,3 @@ def run(arguments: argparse.Namespace) -> int:
         test_pad=given.test_pad,
         as_json=given.json,
     )
-    with watch_terminal(plain=given.plain) as screen:
-        if screen is None and duration_s is None:
-            raise UsageError('there is no terminal to draw on: give --for "20 s" to have the findings at the end.')
-        return run_watch(request, screen)

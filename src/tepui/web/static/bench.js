@@ -21,3 +21,17 @@ addEventListener("DOMContentLoaded", () => {
   };
   ask();
 });
+
+// Levels that are being worked out: the sheet is drawn anew once they are there, unless something is being typed.
+addEventListener("DOMContentLoaded", () => {
+  const anew = document.querySelector("[data-anew]");
+  if (!anew) return;
+  const ask = async () => {
+    try {
+      const told = await (await fetch(`${anew.dataset.anew}/state`)).json();
+      if (!told.ended) { setTimeout(ask, 200); return; }
+      if (!document.activeElement?.matches("input, textarea, select")) location.reload();
+    } catch { setTimeout(ask, 2000); }
+  };
+  ask();
+});
