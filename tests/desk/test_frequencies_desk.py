@@ -246,6 +246,8 @@ def test_pictures_and_text(tmp_path):
     ((*QUARRY, "--dividers", "1;2", "--reference", "25 MHz"), "is no list of whole numbers"),
     ((*QUARRY, "--mixer-table", "nothing.csv"), "nothing.csv cannot be opened"),
     ((*QUARRY, "--loss", "8 dBm"), "--loss"),
+    ((*QUARRY, "--if", "2346 MHz"), "No plan is left: every IF equals the wanted channel"),
+    ((*QUARRY, "--goal", "-5 dB"), "goal must lie between 0 and 120 dB"),
 ])  # fmt: skip
 def test_one_sentence_for_what_cannot_be_used(words, sentence):
     code, out, err = ask(*words)

@@ -1,6 +1,7 @@
 """The 3 cm scenario's budget and the far receiver, figure by figure."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -15,6 +16,8 @@ from tepui.prediction.oscillator import (
     wrong_reference_hz,
 )
 from tepui.signals.dvbt.mode import Mode
+from tepui.station.assemble import assemble
+from tepui.station.read import read_station
 
 MODE = Mode(width_hz=6e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(3, 4))
 CONSUMER = {"tunes": ((174e6, 230e6), (470e6, 862e6)), "raster_hz": 8e6}
@@ -31,6 +34,13 @@ def test_published_scenario_budget():
     total = joined_mer_db(by_size[8192].effect.mer_ceiling_db, distortion, 38)
     assert total == pytest.approx(21.5, abs=0.1)
     assert rest_mer_db(19.6, total) == pytest.approx(24.2, abs=0.1)
+
+
+# The same figure where the budget of levels takes it from the points in the station file.
+def test_published_phase_noise_reaches_the_chain():
+    text = (Path(__file__).parent.parent / "data" / "stations" / "s4.toml").read_text(encoding="utf-8")
+    links = assemble(read_station(text, file="s4.toml")).links
+    assert links[1].mer_terms["phase noise"].value == pytest.approx(22.1, abs=0.05)
 
 
 # The 23 cm scenario: a shoulder of -32 dB at 7 MHz leaves about 30.1 dB.

@@ -12,7 +12,7 @@ from plan_cases import DRIVE, quarry_edge
 from tepui.chain.conversion.mixer import product_levels
 from tepui.chain.conversion.shape import share_below
 from tepui.ground.errors import RangeError
-from tepui.prediction.plan import find_plans
+from tepui.prediction.plan import FilterTable, find_plans
 from tepui.prediction.plan_lines import plan_lines
 from tepui.prediction.plan_question import Cascade, LocalService, Protected
 from tepui.prediction.plan_search import NOTHING_DB
@@ -51,7 +51,7 @@ def test_law_near_products_are_those_of_plain_arithmetic(if_mhz):
         near = centre + half > 2334 and centre - half < 2358
         if near and 0 < abs(m) + abs(n) <= 7 and centre > 0 and (m, n) != (1, 1):
             expected.add((m, n))
-    lines = plan_lines(plans, 0, question)
+    lines = plan_lines(plans, 0, question, table=FilterTable(question))
     assert {(int(one.line.m), one.line.n) for one in lines if one.place in ("channel", "near")} == expected
 
 
@@ -126,7 +126,8 @@ def test_limit_the_oscillators_step_and_range():
 def test_limit_a_multiplied_oscillator_leaves_its_other_harmonics():
     # 1488 / 2 = 744: 3 x 744 = 2232, and 2232 + 114 = 2346: with an IF of 114 the other harmonic makes the channel.
     plans = find_plans(quarry_edge((114,), multiplied=2))
-    lines = plan_lines(plans, 0, quarry_edge((114,), multiplied=2))
+    question = quarry_edge((114,), multiplied=2)
+    lines = plan_lines(plans, 0, question, table=FilterTable(question))
     assert any(one.line.m.denominator == 2 for one in lines)
     assert plans.signed_hz[0, 0] / 2 == 1116e6
 

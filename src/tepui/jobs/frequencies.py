@@ -17,12 +17,12 @@ from tepui.jobs.frequencies_far import FarQuestion, far_findings
 from tepui.jobs.frequencies_oscillator import OscillatorQuestion, oscillator_findings
 from tepui.jobs.frequencies_plan import plan_findings
 from tepui.jobs.frequencies_tables import PRODUCT_COLUMNS, cascade_table, plans_table, product_tables
-from tepui.prediction.plan import Plans, find_plans
+from tepui.prediction.plan import FilterTable, Plans, find_plans
 from tepui.prediction.plan_lines import PlanLine, filter_loss_db, plan_lines
 from tepui.prediction.plan_question import PlanQuestion
 
-SHOW_ALL_UP_TO = 40  # plans whose products are all listed; of longer lists the first ``show``
-SHOW = 20
+SHOW_ALL_UP_TO = 500  # plans whose products are all listed; of longer lists the first ``show``
+SHOW = 50
 CURVE_POINTS = 1201
 
 
@@ -48,8 +48,6 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
     """
     asked = question.plan
     plans = find_plans(asked)
-    if len(plans) == 0:
-        raise RangeError("No plan is left: every IF equals the wanted channel, where there is no oscillator.")
     first = asked.direct and direct_reaches(asked)
     total = len(plans) + asked.direct
     if not 1 <= question.number <= total:
@@ -59,7 +57,7 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
     if asked.direct and question.number == direct_rank:
         return _direct(question, tables[0], rank=direct_rank)
     number = question.number - 1 - int(first)
-    lines = plan_lines(plans, number, asked)
+    lines = plan_lines(plans, number, asked, table=FilterTable(asked))
     findings: list[Finding] = plan_findings(plans, number, asked, lines, rank=question.number)
     tables += _products(plans, question, lines, shift=int(first))
     if asked.direct:
@@ -103,7 +101,10 @@ def _products(plans: Plans, question: FrequencyQuestion, chosen: tuple[PlanLine,
     count = len(plans) if len(plans) <= SHOW_ALL_UP_TO else min(question.show, len(plans))
     stated = question.number - 1 - shift
     numbers = sorted({*range(count), stated})
-    shown = [(n + 1 + shift, chosen if n == stated else plan_lines(plans, n, question.plan)) for n in numbers]
+    table, asked = FilterTable(question.plan), question.plan
+    shown = [
+        (n + 1 + shift, chosen if n == stated else plan_lines(plans, n, asked, table=table, far=False)) for n in numbers
+    ]
     tables = product_tables(shown)
     if question.plan.cascade is not None:
         tables.append(cascade_table(plans, numbers, shift=shift))

@@ -11,10 +11,12 @@ from fractions import Fraction
 
 from tepui.chain.conversion.phase_noise import PhaseNoiseProfile
 from tepui.chain.conversion.synthesiser import Setting, SynthesiserLimits, settings_for
+from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Finding, Table, Value
 from tepui.jobs.statements import bound, exact
 from tepui.prediction.oscillator import (
     COMMON_REFERENCES_HZ,
+    PROFILE_STD_DB,
     PhaseNoiseAtChannel,
     distortion_ceiling_db,
     joined_mer_db,
@@ -39,7 +41,7 @@ NOISE_COLUMNS = (
 )  # fmt: skip
 REFERENCE_COLUMNS = (("entered_hz", "Hz"), ("actual_hz", "Hz"), ("ratio", "1"), ("lo_made_hz", "Hz"))
 SETTINGS_SHOWN = 10
-PROFILE_DOUBT_DB = 1.0  # of what follows from points of a data sheet or from a shoulder read: a guess
+PROFILE_DOUBT_DB = COVERAGE_FACTOR * PROFILE_STD_DB
 QUIETER_DB = 0.5  # FFT sizes that differ by less in their MER leave the oscillator as the only cure
 
 

@@ -61,11 +61,11 @@ def reason_for(plans: Plans, number: int, question: PlanQuestion) -> str:
 
 
 def _touching(plans: Plans, number: int, question: PlanQuestion) -> str:
-    for worst, place in ((plans.in_channel, "the channel"), (plans.beside, "beside the channel")):
+    for worst, place in ((plans.in_channel, "into the channel"), (plans.beside, "beside the channel")):
         row = int(worst.row[number])
         if row >= 0:
             line = row_line(plans, number, row, question)
-            return f"{line.text()} ({span(line)}) puts {worst.level_db[number]:.0f} dB into {place}"
+            return f"{line.text()} ({span(line)}) puts {worst.level_db[number]:.0f} dB {place}"
     return ""
 
 

@@ -152,7 +152,7 @@ def mer_finding(chain: Chain, about: str, quality: Quality) -> Finding:
     kinds = {link.kind for link in chain.assembled.links[: 1 + (chain.index(quality.name) or 0)]}
     lacking = [] if "modulator" in names else ["mer of the modulator"]
     if "mixer" in kinds and "phase noise" not in names:
-        lacking.append("oscillator_mer of the mixer")
+        lacking.append("oscillator_mer or phase_noise of the mixer")
     if lacking:
         return Finding(
             about=about,

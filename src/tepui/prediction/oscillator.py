@@ -14,9 +14,11 @@ from fractions import Fraction
 
 from tepui.chain.conversion.phase_noise import PhaseNoiseEffect, PhaseNoiseProfile, effect_on_symbols, integrated_db
 from tepui.chain.conversion.shape import density, share_below
+from tepui.ground.doubt import Estimate
 from tepui.signals.dvbt.mode import FFT_SIZES, Mode
 
 SHOULDER_OFFSET_HZ = 500e3
+PROFILE_STD_DB = 0.5  # of what follows from points of a data sheet or from a shoulder read: a guess
 COMMON_REFERENCES_HZ = tuple(Fraction(mhz) * 10**6 for mhz in (
     "10", "12", "12.8", "13", "14.4", "16", "19.2", "20", "24", "25", "26", "27", "30", "38.4", "40", "50", "100",
 ))  # fmt: skip
@@ -51,6 +53,12 @@ def phase_noise_by_size(profile: PhaseNoiseProfile, *, mode: Mode, multiplied: i
             )
         )
     return tuple(found)
+
+
+def oscillator_mer(profile: PhaseNoiseProfile, *, mode: Mode, multiplied: int) -> Estimate:
+    """MER ceiling that the oscillator's phase noise leaves for this mode. [dB]"""
+    own = next(one for one in phase_noise_by_size(profile, mode=mode, multiplied=multiplied) if one.n_fft == mode.n_fft)
+    return Estimate(value=own.effect.mer_ceiling_db, std=PROFILE_STD_DB, contributions={"profile": PROFILE_STD_DB})
 
 
 def multiplication_penalty_db(multiplied: int) -> float:

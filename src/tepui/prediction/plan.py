@@ -23,6 +23,7 @@ from tepui.chain.conversion.products import (
 )
 from tepui.chain.filters.coupled import CLAIM_DB, loss_db
 from tepui.chain.filters.ladder import ideal_loss_db
+from tepui.ground.errors import RangeError
 from tepui.prediction.plan_question import PlanQuestion
 from tepui.prediction.plan_search import NOTHING_DB, Between, Region, Worst, worst_in_regions
 
@@ -111,6 +112,8 @@ def find_plans(question: PlanQuestion) -> Plans:
     """
     levels = product_levels(question.drive, model=question.mixer, own=question.own)
     signed, high, error = _candidates(question)
+    if len(signed) == 0:
+        raise RangeError("No plan is left: every IF equals the wanted channel, where there is no oscillator.")
     rows = _rows(question, levels)
     table = FilterTable(question)
     between = _between(question) if question.cascade is not None else None

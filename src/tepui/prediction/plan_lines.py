@@ -49,14 +49,17 @@ def wanted_line(plans: Plans, number: int, question: PlanQuestion) -> Line:
     return line_of(ones, signed_hz=signed.tolist(), width_hz=question.signal_width_hz, factor=plans.rows.factor)
 
 
-def plan_lines(plans: Plans, number: int, question: PlanQuestion) -> tuple[PlanLine, ...]:
-    """Every product of one plan, the nearest to the channel first.
+def plan_lines(
+    plans: Plans, number: int, question: PlanQuestion, *, table: FilterTable, far: bool = True
+) -> tuple[PlanLine, ...]:
+    """The products of one plan, the nearest to the channel first.
 
     number  of the plan, 0 the best
+    table   the filter's, made once for all plans
+    far     also those far away that bear no name
     """
     signed = plans.signed_hz[number].tolist()
     wanted = wanted_line(plans, number, question)
-    table = FilterTable(question)
     found = []
     for row in range(len(plans.rows)):
         line = line_of(
@@ -65,6 +68,9 @@ def plan_lines(plans: Plans, number: int, question: PlanQuestion) -> tuple[PlanL
             width_hz=question.signal_width_hz,
             factor=plans.rows.factor,
         )
+        place, name = _place(line, question), _name(line, wanted)
+        if place == "far" and not name and not far:
+            continue
         level, doubt = float(plans.rows.level_db[row]), float(plans.rows.doubt_db[row])
         found.append(
             PlanLine(
@@ -73,9 +79,9 @@ def plan_lines(plans: Plans, number: int, question: PlanQuestion) -> tuple[PlanL
                 doubt_db=doubt,
                 behind_db=level - _taken_db(line, table, question),
                 share_in_channel=_share_in(line, question),
-                place=_place(line, question),
+                place=place,
                 moves=moves(line, wanted=wanted),
-                name=_name(line, wanted),
+                name=name,
             )
         )
     return tuple(sorted(found, key=lambda one: (_distance(one.line, question), -one.level_db)))

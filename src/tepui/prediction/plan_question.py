@@ -113,6 +113,7 @@ class PlanQuestion:
         require_positive("width", self.width_hz, unit="Hz")
         require_one_of("side", self.side, SIDES, source="where an oscillator can stand")
         require_between("near", self.near_hz / 1e6, self.width_hz / 2e6, 1000, unit="MHz", source="half the channel")
+        require_between("goal", self.goal_db, 0, 120, unit="dB", source="a distance below the wanted signal")
         if not self.if_hz and not self.direct:
             raise RangeError("No signal frequency to try: give --if a range or a list, or say --direct.")
         if any(not 1e6 <= one <= 1e11 for one in self.if_hz):

@@ -15,10 +15,12 @@ from fractions import Fraction
 import numpy as np
 
 from tepui.chain.amplifiers.tabulated import measured_curve
+from tepui.chain.conversion.phase_noise import PhaseNoiseProfile
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.prediction.bending import CUBIC_BELOW_P1DB_DB, Bend, rapp_bend, ring_bend
 from tepui.prediction.cascade import Link
 from tepui.prediction.feeding import Load
+from tepui.prediction.oscillator import oscillator_mer
 from tepui.signals.dvbt.mode import Mode
 from tepui.station.curves import channel_loss_db, loss_at_db
 from tepui.station.figures import Figure
@@ -211,6 +213,12 @@ def _mer_terms(stage: Stage, station: Station) -> dict[str, Estimate]:
     for name, figure in (("modulator", stage.mer), ("phase noise", stage.oscillator_mer)):
         if figure is not None:
             terms[name] = Estimate(value=figure.value, std=MER_STD_DB if figure.std is None else figure.std)
+    if stage.phase_noise is not None and stage.oscillator_mer is None:
+        profile = PhaseNoiseProfile(
+            offset_hz=tuple(offset.value for offset, _ in stage.phase_noise),
+            level_dbc_hz=tuple(level.value for _, level in stage.phase_noise),
+        )
+        terms["phase noise"] = oscillator_mer(profile, mode=_mode(station)[0], multiplied=stage.multiplier or 1)
     ripple, main = station.supply.ripple, station.supply.voltage
     last = next((one.name for one in reversed(station.stages) if one.kind == "amplifier"), None)
     if ripple is not None and main is not None and ripple.value > 0 and stage.name == last:

@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--far-error", metavar="E", help='error of that oscillator: "15 ppm"')
     add("--pull-in", metavar="F", help='error the far receiver follows: "125 kHz"')
     add("--plan", metavar="N", type=whole_number, help="state this plan in full (1)")
-    add("--show", metavar="N", type=whole_number, help="plans whose products are listed, of a long list (20)")
+    add("--show", metavar="N", type=whole_number, help="plans whose products are listed, of a list over 500 (50)")
     add("--plots", metavar="DIR", type=Path, help="write the picture into this folder")
     add("--strict", action="store_true", help="leave with 1 where the plan stated is rejected")
 
