@@ -315,7 +315,7 @@ def test_law_a_copy_with_a_damaged_line_gives_the_others(run, kept, tmp_path):
         (["edit", "2", "value=36 W"], "not W"),
         (["edit", "2", "key=mer_db"], "withdraw the entry and add it anew"),
         (["edit", "2"], "nothing to change was given"),
-        (["show", "2", "--utc=2026-01-31T20:15:00Z"], "--utc is not known here"),
+        (["show", "2", "--utc=2026-01-31T20:15:00Z"], "is not known here"),
         (["edit", "99", "note=x"], "there is no entry 99"),
         (["export", "all.txt"], "must end in .zip"),
         (["export", "none/all.zip"], "does not exist"),
