@@ -277,6 +277,13 @@ def test_law_contacts_go_out_and_come_in_word_for_word(run, kept, tmp_path):
     assert (tmp_path / "b.adi").read_text().split("<EOH>")[1] == text.split("<EOH>")[1]
 
 
+def test_law_the_same_words_twice_are_two_contacts_however_often_the_file_comes(run, tmp_path):
+    (tmp_path / "a.adi").write_text(ADI + ADI)
+    for _ in range(2):
+        run("import", "a.adi")
+        assert len(says(run("list"))) == 4
+
+
 def test_law_a_damaged_log_comes_back_from_its_copy(run, kept, tmp_path):
     before = says(run("list"))
     for name in ("-wal", "-shm"):
