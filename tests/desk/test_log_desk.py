@@ -89,12 +89,14 @@ def test_law_every_kind_is_listed(run, kept):
 def test_law_edit_undo_withdraw_and_show(run, kept):
     assert "36.9 dBm" in says(run("edit", "2", "value=36.9 dBm", "note=again"))[0]
     assert "36.7 (36.2" in says(run("undo", "2"))[0]
+    assert run("edit", "2", "--utc", "2026-02-01T00:00:00Z")["tables"]["log_entries"]["rows"][0][2][:10] == "2026-02-01"
+    run("undo", "2")
     run("withdraw", "1")
     assert len(says(run("list"))) == 8
     assert len(says(run("list", "--all"))) == 9
     rows = run("show", "2")["tables"]["log_revisions"]["rows"]
-    assert {(row[1], row[2]) for row in rows} == {(1, "add"), (2, "edit"), (3, "undo")}
-    assert [row[-1] for row in rows if row[-2] == "pads_db"] == [40.0] * 3
+    assert {(row[1], row[2]) for row in rows} == {(1, "add"), (2, "edit"), (3, "undo"), (4, "edit"), (5, "undo")}
+    assert [row[-1] for row in rows if row[-2] == "pads_db"] == [40.0] * 5
 
 
 def test_law_a_recording_is_kept_as_sigmf_under_its_hash(run, kept, tmp_path):
@@ -275,6 +277,13 @@ def test_law_contacts_go_out_and_come_in_word_for_word(run, kept, tmp_path):
     assert (tmp_path / "b.adi").read_text().split("<EOH>")[1] == text.split("<EOH>")[1]
 
 
+def test_law_the_same_words_twice_are_two_contacts_however_often_the_file_comes(run, tmp_path):
+    (tmp_path / "a.adi").write_text(ADI + ADI)
+    for _ in range(2):
+        run("import", "a.adi")
+        assert len(says(run("list"))) == 4
+
+
 def test_law_a_damaged_log_comes_back_from_its_copy(run, kept, tmp_path):
     before = says(run("list"))
     for name in ("-wal", "-shm"):
@@ -311,6 +320,9 @@ def test_law_a_copy_with_a_damaged_line_gives_the_others(run, kept, tmp_path):
         (["add", "station", "a.adi"], "is not TOML"),
         (["edit", "2", "colour=red"], "has no field 'colour'"),
         (["edit", "2", "value=36 W"], "not W"),
+        (["edit", "2", "key=mer_db"], "withdraw the entry and add it anew"),
+        (["edit", "2"], "nothing to change was given"),
+        (["show", "2", "--utc=2026-01-31T20:15:00Z"], "is not known here"),
         (["edit", "99", "note=x"], "there is no entry 99"),
         (["export", "all.txt"], "must end in .zip"),
         (["export", "none/all.zip"], "does not exist"),

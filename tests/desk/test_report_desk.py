@@ -174,6 +174,14 @@ def test_published_paper_is_a4_and_every_picture_speaks(place):
     ]
 
 
+@pytest.mark.parametrize("stages", [20, 45])
+def test_law_a_long_chain_still_has_one_card(place, stages):
+    more = "".join(f'[[stage]]\nname = "stage {n}"\nkind = "amplifier"\nlevel = "1 dBm"\n' for n in range(stages))
+    (place / "long.toml").write_text(STATION + more, encoding="utf-8")
+    report("--station", "long.toml", "--card", "c.pdf")
+    assert len(pypdf.PdfReader(place / "c.pdf").pages) == 1
+
+
 def test_law_a_picture_without_words_is_refused_by_the_setter(place, monkeypatch):
     template = place / "report.typ"
     for name in ("parts.typ", "card.typ"):

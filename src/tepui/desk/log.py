@@ -38,6 +38,11 @@ KIND_OF_ENDING = {
 }
 PICTURES = (".svg", ".png", ".jpg", ".jpeg")
 MOST_TEXT = 8 << 20
+# Fields that follow from a file or from one another.
+BOUND = (
+    *("key", "unit", "low", "high", "data", "samples", "sample_rate_hz", "sample_type", "document", "verb", "program"),
+    *("toml", "adif", "adif_header", "round"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,7 +202,11 @@ def add_photograph(common: Common, path: Path, caption: str) -> int:
 
 
 def edit_entry(common: Common, number: int, words: Sequence[str]) -> int:
-    """Write a revision with some fields changed."""
+    """Write a revision with some fields, or the time it tells of, changed."""
+    if not words and common.utc is None:
+        raise InputError(
+            'nothing to change was given; write FIELD=VALUE, such as note="after the new filter", or --utc.'
+        )
     with Log(common.log, write=True) as log:
         last = log.entry(number).revision
         changes: Body = {}
@@ -206,7 +215,7 @@ def edit_entry(common: Common, number: int, words: Sequence[str]) -> int:
             if not equals:
                 raise InputError(f'{word[:60]!r} must be FIELD=VALUE, such as note="after the new filter".')
             changes |= _change(last.kind, last.body, name, text)
-        return _said([log.edit(number, changes, who=common.who)], log, as_json=common.as_json)
+        return _said([log.edit(number, changes, who=common.who, utc=common.utc)], log, as_json=common.as_json)
 
 
 def _change(kind: str, body: Body, name: str, text: str) -> Body:
@@ -215,6 +224,8 @@ def _change(kind: str, body: Body, name: str, text: str) -> Body:
         raise InputError(f"{kind} has no field {name[:40]!r}; it has {', '.join(KINDS[kind])}.")
     if name == "value":
         return value_of_word(f"{body['key']}={text}")
+    if name in BOUND:
+        raise InputError(f"{name} of a {kind} belongs to what was entered; withdraw the entry and add it anew.")
     if not text and not rule.needed:
         return {name: None}
     if rule.sql == "TEXT":

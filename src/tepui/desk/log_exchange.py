@@ -7,6 +7,7 @@ Holds   What the log holds already is left; an entry continued in two places is 
 """
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -178,12 +179,13 @@ def _import_contacts(common: Common, path: Path) -> int:
         remarks += said
         made.append((body, utc))
     with Log(common.log, create=True, write=True) as log:
-        known = {_words_of(one.revision.body, one.revision.utc) for one in log.entries("contact", withdrawn=True)}
+        left = Counter(_words_of(one.revision.body, one.revision.utc) for one in log.entries("contact", withdrawn=True))
         fresh = []
         for body, utc in made:
             words = _words_of(body, utc)
-            if words not in known:
-                known.add(words)
+            if left[words]:  # it is here; the same words twice in a file are two contacts
+                left[words] -= 1
+            else:
                 fresh.append(new_revision("contact", body, utc=utc, who=common.who, practice=common.practice))
         log.add_all(fresh)
         log.remarks[:0] = remarks

@@ -19,32 +19,34 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True, parser_class=SentenceParser)
 
-    def action(name: str, words: str) -> argparse.ArgumentParser:
-        return _common(actions.add_parser(name, help=words, description=words))
+    def action(name: str, words: str, says: str = "") -> argparse.ArgumentParser:
+        return _common(actions.add_parser(name, help=words, description=words), says=says)
 
     kinds = actions.add_parser("add", help="write a new entry", description="Write a new entry.").add_subparsers(
         dest="kind", metavar="KIND", required=True, parser_class=SentenceParser
     )
     _add_kinds(kinds)
-    one = action("edit", "write a revision of an entry with some fields changed")
+    one = action("edit", "write a revision of an entry with some fields changed", "utc who")
     one.add_argument("number", metavar="N", type=whole_number, help="the entry's number")
-    one.add_argument("words", metavar="FIELD=VALUE", nargs="+", help='what to change: note="after the new filter"')
-    for name, words in (
-        ("undo", "write again what stood before the latest change"),
-        ("withdraw", "write that an entry no longer counts"),
-        ("show", "every revision of an entry"),
+    one.add_argument("words", metavar="FIELD=VALUE", nargs="*", help='what to change: note="after the new filter"')
+    for name, words, says in (
+        ("undo", "write again what stood before the latest change", "who"),
+        ("withdraw", "write that an entry no longer counts", "who"),
+        ("show", "every revision of an entry", ""),
     ):
-        action(name, words).add_argument("number", metavar="N", type=whole_number, help="the entry's number")
+        action(name, words, says).add_argument("number", metavar="N", type=whole_number, help="the entry's number")
     one = action("list", "the entries as they stand")
     one.add_argument("kind", metavar="KIND", nargs="?", choices=KINDS, help=f"only {', '.join(KINDS)}")
     one.add_argument("--all", action="store_true", dest="withdrawn", help="withdrawn ones as well")
     action("export", "write everything as one archive (.zip) or the contacts as ADIF (.adi)").add_argument(
         "path", metavar="FILE", type=place, help="the file to write"
     )
-    action("import", "take in an archive (.zip), contacts (.adi) or the copy of a log (.jsonl)").add_argument(
-        "path", metavar="FILE", type=place, help="the file to read"
+    action(
+        "import", "take in an archive (.zip), contacts (.adi) or the copy of a log (.jsonl)", "who practice"
+    ).add_argument("path", metavar="FILE", type=place, help="the file to read")
+    one = action(
+        "check", "enter a round of the monthly check; without values, what this month lacks", "utc who practice"
     )
-    one = action("check", "enter a round of the monthly check; without values, what this month lacks")
     one.add_argument("words", metavar="KEY=VALUE", nargs="*", help='mer_db="31.2 dB ± 0.3 dB"')
     one.add_argument(
         "--from", dest="documents", metavar="DOC.json", action="append", type=place, default=[], help="take them hence"
@@ -58,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _add_kinds(kinds: Any) -> None:
     def kind(name: str, words: str) -> argparse.ArgumentParser:
-        return _common(kinds.add_parser(name, help=words, description=words))
+        return _common(kinds.add_parser(name, help=words, description=words), says="utc who practice")
 
     kind("note", "a sentence or more").add_argument("text", metavar="TEXT", help="the note")
     one = kind("reading", "what an instrument showed at a test point")
@@ -95,11 +97,15 @@ def _add_kinds(kinds: Any) -> None:
     one.add_argument("path", metavar="station.toml", type=place, help="the station file")
 
 
-def _common(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _common(parser: argparse.ArgumentParser, *, says: str) -> argparse.ArgumentParser:
+    """The options that many share; ``says`` names those that bear on this one."""
     parser.add_argument("--log", metavar="FILE", type=place, help="the log (tepui-log.sqlite here)")
-    parser.add_argument("--utc", metavar="T", help="when it happened: 2026-01-31T20:15:00Z (now)")
-    parser.add_argument("--who", metavar="WHO", help="who says so")
-    parser.add_argument("--practice", action="store_true", help="it came from the practice station")
+    if "utc" in says:
+        parser.add_argument("--utc", metavar="T", help="when it happened: 2026-01-31T20:15:00Z (now)")
+    if "who" in says:
+        parser.add_argument("--who", metavar="WHO", help="who says so")
+    if "practice" in says:
+        parser.add_argument("--practice", action="store_true", help="it came from the practice station")
     parser.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="print the JSON document")
     return parser
 
@@ -110,13 +116,14 @@ def run(arguments: argparse.Namespace) -> int:
     from tepui.logbook.kinds import is_utc
 
     given = arguments
-    if given.utc is not None and not is_utc(given.utc):
-        raise UsageError(f"--utc must be ISO 8601 in UTC, such as 2026-01-31T20:15:00Z, not {given.utc}.")
+    utc = getattr(given, "utc", None)
+    if utc is not None and not is_utc(utc):
+        raise UsageError(f"--utc must be ISO 8601 in UTC, such as 2026-01-31T20:15:00Z, not {utc}.")
     common = desk.Common(
         log=given.log or desk.DEFAULT_LOG,
-        utc=given.utc,
-        who=given.who,
-        practice=given.practice,
+        utc=utc,
+        who=getattr(given, "who", None),
+        practice=getattr(given, "practice", False),
         as_json=given.json,
     )
     if given.action == "add":
