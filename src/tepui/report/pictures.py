@@ -17,6 +17,7 @@ from scipy.constants import speed_of_light
 from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
 from tepui.report.drive_picture import drive
+from tepui.report.map_picture import coverage
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.theme import (
     COLUMN,
@@ -197,4 +198,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "spectrum": spectrum,
     "ccdf": ccdf,
     "drive": drive,
+    "coverage": coverage,
 }
