@@ -336,9 +336,9 @@ def assembled(tasks: list[MapTask], parts: list[Singles]) -> Singles:
     step = np.rint(away).astype(np.int64) - 1
     level = np.floor(np.log2(np.clip(np.nan_to_num(reach, posinf=1.0), 1.0, 2.0**COARSEST)))
     apart = 2.0**level
-    number = (np.rint(ray[end_row, end_column] / apart) * apart).astype(np.int64)
-    number = np.where(number >= len(joined), 0, number)
-    found: Singles = joined[number, np.clip(step, 0, joined.shape[1] - 1)]
+    chosen = (np.rint(ray[end_row, end_column] / apart) * apart).astype(np.int64)
+    chosen = np.where(chosen >= len(joined), 0, chosen)
+    found: Singles = joined[chosen, np.clip(step, 0, joined.shape[1] - 1)]
     outside = (away < 1) | (away * task.pixel_km > task.reach_km)
     found[outside] = np.nan
     return found
