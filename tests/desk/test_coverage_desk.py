@@ -62,6 +62,21 @@ def test_law_a_second_transmitter_never_covers_less(capsys, read_json):
     assert "smooth Earth is assumed" in one["map_pixels"]["remark"]
 
 
+def test_law_listed_stations_get_what_the_map_holds(capsys, read_json, tmp_path):
+    listed = tmp_path / "stations.csv"
+    listed.write_text("call,place,gain_dbi\nQ3GHJ,36.60 -84.22,16\nQ9XYZ,40.0 -84.22,10\n", encoding="utf-8")
+    document, _ = ask(capsys, read_json, "--stations", str(listed))
+    near, far = document["tables"]["station_reports"]["rows"]
+    assert near[0] == "Q3GHJ"
+    assert near[1] == pytest.approx(2.9e3, abs=100)
+    # free space over that smooth way: 32.4 + 20 log 1270 + 20 log 2.9; 16 dBi
+    assert near[3] == pytest.approx(50 - 103.8 + 16, abs=0.3)
+    assert far[5] == "outside the map"
+    listed.write_text("call,place,gain_dbi\nQ3GHJ,ZZ99,16\n", encoding="utf-8")
+    assert main([*BASE, "--stations", str(listed)]) == 2
+    assert "row 2" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("given", "sentence"),
     [

@@ -20,13 +20,14 @@ from tepui.desk.progress import Progress
 from tepui.files.contours import contours_text
 from tepui.files.elevation import open_area, terrain_files
 from tepui.files.geotiff import Area, write_geotiff
+from tepui.files.stations import read_stations
 from tepui.files.tiles import kept_part
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import InputError
 from tepui.ground.findings import Outcome, finding_named
 from tepui.ground.listing import outcome_text, page_for
 from tepui.ground.tasks import map_tasks
-from tepui.jobs.coverage import CoverageMap, CoverageQuestion, coverage_map, coverage_outcome
+from tepui.jobs.coverage import CoverageMap, CoverageQuestion, coverage_map, coverage_outcome, station_reports
 from tepui.prediction.coverage import (
     MapGrid,
     MapTask,
@@ -38,7 +39,7 @@ from tepui.prediction.coverage import (
     with_terrain,
 )
 
-SHOWN_TABLES = ("mode_shares", "level_histogram")
+SHOWN_TABLES = ("station_reports", "mode_shares", "level_histogram")
 BATCH = 16
 
 
@@ -59,6 +60,7 @@ class CoverageRequest:
     out: Path | None
     cluster: str | None
     workers: int | None
+    stations: Path | None = None
 
 
 def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
@@ -68,7 +70,11 @@ def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
     """
     if request.out is not None:
         require_folder(request.out)
-    hashes = InputHashes(terrain_files(request.terrain) if request.terrain else [])
+    inputs = terrain_files(request.terrain) if request.terrain else []
+    stations = () if request.stations is None else read_stations(request.stations)
+    if request.stations is not None:
+        inputs = [*inputs, request.stations]
+    hashes = InputHashes(inputs)
     grid, remarks = _ground(request)
     conditions = request.question.conditions
     if request.square:
@@ -87,6 +93,8 @@ def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
         ]
     seen = coverage_map(question, grid, losses)
     outcome = coverage_outcome(question, grid, seen, remarks)
+    if stations:
+        outcome = replace(outcome, tables=(station_reports(question, grid, seen, stations), *outcome.tables))
     written = [] if request.out is None else _keep(request, question, grid, seen, outcome)
     document = build_document(verb="coverage", outcomes=[outcome], inputs=hashes.result(), files=written)
     sys.stdout.write(document_text(document) if as_json else _text(outcome, written))

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.ground.findings import Finding, Outcome, Table
+from tepui.chain.antenna.geodesic import way_between
+from tepui.chain.antenna.places import Place
+from tepui.ground.findings import Finding, Outcome, Table, Value
 from tepui.jobs.statements import exact
 from tepui.prediction.coverage import MapConditions, MapGrid, MapSite, eirp_towards
 from tepui.prediction.mode_choice import ModeMargin, mode_margins
@@ -165,6 +167,57 @@ def coverage_outcome(question: CoverageQuestion, grid: MapGrid, seen: CoverageMa
         ),
     ]  # fmt: skip
     return Outcome(findings=tuple(findings), tables=(_histogram(level), _mode_shares(seen)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class ListedStation:
+    """A station that may receive: its antenna, feeder taken off, at the map's receive height."""
+
+    call: str
+    place: Place
+    gain_dbi: float
+
+
+def station_reports(
+    question: CoverageQuestion, grid: MapGrid, seen: CoverageMap, stations: Sequence[ListedStation]
+) -> Table:
+    """What each listed station should report; empty cells where it stands outside the map."""
+    columns = (
+        ("call", ""),
+        ("distance_m", "m"),
+        ("bearing_back_deg", "°"),
+        ("level_dbm", "dBm"),
+        ("cn_db", "dB"),
+        ("mode", ""),
+        ("margin_db", "dB"),
+    )
+    rows: list[tuple[Value, ...]] = []
+    for station in stations:
+        row, column = (round(one) for one in grid.pixel_of(station.place))
+        inside = 0 <= row < grid.height_m.shape[0] and 0 <= column < grid.height_m.shape[1]
+        level = float(seen.level_dbm[row, column]) if inside else math.nan
+        if not math.isfinite(level):
+            rows.append((station.call, None, None, None, None, "outside the map", None))
+            continue
+        site = question.sites[int(seen.best_site[row, column])]
+        way = way_between(site.place, station.place)
+        extra = station.gain_dbi - question.rx_gain_dbi
+        cn = float(seen.cn_db[row, column]) + extra
+        keeping = [one for one in seen.modes if cn >= one.required_cn_db + question.margin_db]
+        robust = min(seen.modes, key=lambda one: one.required_cn_db)
+        best = keeping[-1] if keeping else robust
+        rows.append(
+            (
+                station.call,
+                way.distance.value,
+                way.bearing_back.value,
+                level + extra,
+                cn,
+                best.mode.text() if keeping else f"none keeps it; most robust {best.mode.text()}",
+                cn - best.required_cn_db,
+            )
+        )
+    return Table(name="station_reports", columns=columns, rows=tuple(rows))
 
 
 def _farthest(question: CoverageQuestion, grid: MapGrid, seen: CoverageMap, source: str) -> Finding:

@@ -49,6 +49,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--margin", metavar="M", default="6 dB", help="to keep after that (6 dB)")
     add("--out", metavar="DIR", type=place, help="folder for GeoTIFF, GeoJSON, picture and finished parts; a run that "
         "was stopped goes on from them")  # fmt: skip
+    add(
+        "--stations",
+        metavar="FILE.csv",
+        type=place,
+        help="who may receive: call,place,gain_dbi; what each should report",
+    )
     add("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster: tcp://127.0.0.1:8786")
     add("--workers", metavar="N", type=whole_number, help="threads to use; no finding depends on it")
 
@@ -110,6 +116,7 @@ def run(arguments: argparse.Namespace) -> int:
         out=given.out,
         cluster=given.cluster,
         workers=given.workers,
+        stations=given.stations,
     )
     ensure_kernels()
     return run_coverage(request, as_json=given.json)
