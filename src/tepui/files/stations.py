@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tepui.chain.antenna.places import parse_place
 from tepui.ground.errors import FormatError, InputError
-from tepui.jobs.coverage import ListedStation
+from tepui.jobs.listed import ListedStation
 
 COLUMNS = ("call", "place", "gain_dbi")
 

@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.antenna.geodesic import way_between
-from tepui.chain.antenna.places import Place
 from tepui.ground.findings import Finding, Outcome, Table, Value
+from tepui.jobs.listed import ListedStation
 from tepui.jobs.statements import exact
 from tepui.prediction.coverage import MapConditions, MapGrid, MapSite, eirp_towards
 from tepui.prediction.mode_choice import ModeMargin, mode_margins
@@ -167,15 +167,6 @@ def coverage_outcome(question: CoverageQuestion, grid: MapGrid, seen: CoverageMa
         ),
     ]  # fmt: skip
     return Outcome(findings=tuple(findings), tables=(_histogram(level), _mode_shares(seen)))
-
-
-@dataclass(frozen=True, kw_only=True)
-class ListedStation:
-    """A station that may receive: its antenna, feeder taken off, at the map's receive height."""
-
-    call: str
-    place: Place
-    gain_dbi: float
 
 
 def station_reports(
