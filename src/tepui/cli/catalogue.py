@@ -14,6 +14,7 @@ VERBS = {
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",
     "bench": "Open the bench in the browser, on this machine: recordings in, results with their pictures out.",
     "path": "Predict a path: loss term by term, obstacle, levels, margin of every mode, and what is uncertain.",
+    "coverage": "Map who will see the picture: levels, C/N and modes around one transmitter or several.",
     "log": "Keep the record: readings, recordings, findings, contacts, checks, notes; export, import, trend.",
     "report": "Print the station as built: one PDF, a settings card, a build package, every table.",
     "demo": "Run the whole job on a built-in practice station, from packets to air and back.",

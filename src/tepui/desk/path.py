@@ -25,7 +25,9 @@ from tepui.jobs.care import ExposureQuestion, LicenceQuestion, exposure_findings
 from tepui.jobs.licence import licence_findings
 from tepui.jobs.path import predict_path
 from tepui.jobs.path_link import PEAK_DB
+from tepui.jobs.path_more import beside_findings, rain_findings
 from tepui.jobs.path_question import LinkQuestion, PathQuestion, clutter_estimate
+from tepui.prediction.beside import Beside
 from tepui.prediction.link import Radiated, Receiving, preamplifier_stages
 from tepui.prediction.noise import ReceiveStage, external_from_place_db, external_from_temperature_db
 from tepui.signals.dvbt.mode import Mode
@@ -104,6 +106,8 @@ class PathRequest:
     licence: bool = False
     country: str | None = None
     rules: Path | None = None
+    rain_mm_h: float | None = None
+    beside: Beside | None = None
 
 
 def run_path(request: PathRequest, *, as_json: bool, strict: bool) -> int:
@@ -292,11 +296,15 @@ def _pointing(gain_dbi: float, turn_deg: float) -> float:
 
 
 def _with_care(outcome: Outcome, request: PathRequest, question: PathQuestion) -> Outcome:
-    """Exposure and licence sheet after the path, where asked."""
+    """Rain, the receiver beside, exposure and licence sheet after the path, where asked."""
     link = question.link
-    if link is None:
-        return outcome
     findings, tables = list(outcome.findings), list(outcome.tables)
+    if request.rain_mm_h is not None:
+        findings += rain_findings(question, rate_mm_h=request.rain_mm_h)
+    if request.beside is not None:
+        findings += beside_findings(request.beside)
+    if link is None:
+        return Outcome(findings=tuple(findings), tables=tuple(tables), pictures=outcome.pictures)
     if request.exposure:
         asked = ExposureQuestion(
             about="station",

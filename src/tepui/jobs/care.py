@@ -130,7 +130,7 @@ def _aperture(question: ExposureQuestion, density: float) -> list[Finding]:
     source = "[OET65] eqs 11 to 17, from memory"
     return [
         exact(about, "surface_density_wm2", fields.surface_w_m2, "W/m²", source=source, standing="computed",
-              remark="At the face of the aperture, at most."),
+              remark="At the face of the aperture, at most; nobody belongs in front of it."),
         exact(about, "near_density_wm2", fields.near_w_m2, "W/m²", source=source, standing="computed",
               remark=f"On the axis up to {fields.near_m:.2f} m at most; the far field begins at {fields.far_m:.2f} m."),
         exact(about, "aperture_distance_m", _aperture_distance_m(fields, density, question), "m", source=source,

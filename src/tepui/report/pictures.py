@@ -19,6 +19,7 @@ from tepui.ground.findings import Finding
 from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
 from tepui.report.plan_picture import frequency_plan
+from tepui.report.map_picture import coverage
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.stitched_picture import stitched
 from tepui.report.theme import (
@@ -203,4 +204,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "stitched": stitched,
     "drive_peaks": drive_peaks,
     "frequency_plan": frequency_plan,
+    "coverage": coverage,
 }

@@ -7,6 +7,7 @@ from tepui.cli.parsing import UsageError, place, quantity, width_hz
 
 if TYPE_CHECKING:
     from tepui.desk.path import LinkRequest
+    from tepui.prediction.beside import Beside
 
 EXAMPLE = """\
 tepui path --profile ridge.csv --frequency "1 GHz" --tx-height "30 m" --rx-height "30 m" --model p526 --json
@@ -24,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     _add_model(parser.add_argument_group("the model"))
     _add_link(parser.add_argument_group("the link (told once --tx-power is given)"))
     _add_care(parser.add_argument_group("care (with the link)"))
+    _add_beside(parser.add_argument_group("an own receiver beside the own transmitter (with the link)"))
     parser.add_argument("--strict", action="store_true", help="leave with 1 where no mode keeps the margin")
 
 
@@ -60,6 +62,7 @@ def _add_model(group: Any) -> None:
     add("--latitude", metavar="A", help='of the path, where no places are given: "48 deg"')
     add("--pressure", metavar="P", default="1013", help="of the air in hPa, p452 (1013)")
     add("--temperature", metavar="T", default="15 degC", help="of the air, p452 (15 degC)")
+    add("--rain", metavar="R", help="rain rate along the path in mm/h, from 1 GHz: 30")
     add("--clutter-loss", metavar="L", help='loss to add for trees and houses: "17 dB" or "17 dB ± 8 dB"')
 
 
@@ -88,6 +91,15 @@ def _add_link(group: Any) -> None:
     add("--edition", choices=("V1.6.1", "V1.1.2"), default="V1.6.1", help="of EN 300 744 for the required C/N")
     add("--implementation-loss", metavar="L", default="2 dB", help="of a real receiver (2 dB)")
     add("--margin", metavar="M", default="6 dB", help="to keep after that (6 dB)")
+
+
+def _add_beside(group: Any) -> None:
+    add = group.add_argument
+    add("--own-tx-noise", metavar="N", help='transmitter\'s noise at the receive frequency: "-150 dBc/Hz"')
+    add("--own-isolation", metavar="A", help='between both antennas: "40 dB"')
+    add("--own-rx-width", metavar="W", help='of the receiver: "2 MHz"')
+    add("--own-rx-noise-figure", metavar="N", help='of the receiver: "3 dB"')
+    add("--own-rx-blocking", metavar="P", help='the strongest carrier it stands: "-30 dBm"')
 
 
 def _add_care(group: Any) -> None:
@@ -140,6 +152,8 @@ def run(arguments: argparse.Namespace) -> int:
         licence=given.licence or given.country is not None or given.rules is not None,
         country=None if given.country is None else given.country.upper(),
         rules=given.rules,
+        rain_mm_h=None if given.rain is None else _bare(given.rain, "--rain"),
+        beside=_beside(given),
     )
     if request.link is None and (request.exposure or request.licence):
         raise UsageError("exposure and licence need the link: give --tx-power and what goes with it.")
@@ -198,6 +212,39 @@ def _link(given: argparse.Namespace) -> "LinkRequest | None":
         edition="V1.6.1" if given.edition == "V1.6.1" else "V1.1.2 to V1.5.1",
         implementation_loss_db=decibels(given.implementation_loss, "--implementation-loss"),
         margin_db=decibels(given.margin, "--margin"),
+    )
+
+
+def _beside(given: argparse.Namespace) -> "Beside | None":
+    """The receiver beside the transmitter; None where nothing is told of it.
+
+    raises  UsageError naming what is missing
+    """
+    told = {
+        "--own-tx-noise": (given.own_tx_noise, "phase_noise"),
+        "--own-isolation": (given.own_isolation, "ratio"),
+        "--own-rx-width": (given.own_rx_width, "frequency"),
+        "--own-rx-noise-figure": (given.own_rx_noise_figure, "noise"),
+        "--own-rx-blocking": (given.own_rx_blocking, "level"),
+    }
+    missing = [option for option, (text, _) in told.items() if text is None]
+    if len(missing) == len(told):
+        return None
+    if given.tx_power is None:
+        missing.append("--tx-power")
+    if missing:
+        raise UsageError(f"a receiver beside the transmitter needs {', '.join(told)} and the link; missing: "
+                         f"{', '.join(missing)}.")  # fmt: skip
+    from tepui.prediction.beside import Beside
+
+    values = {option: quantity(text, kind=kind, option=option) for option, (text, kind) in told.items()}
+    return Beside(
+        power_dbm=_doubted(given.tx_power, kind="level", option="--tx-power").value,
+        tx_noise_dbc_hz=values["--own-tx-noise"],
+        isolation_db=values["--own-isolation"],
+        receive_width_hz=width_hz(given.own_rx_width, option="--own-rx-width"),
+        noise_figure_db=values["--own-rx-noise-figure"],
+        blocking_dbm=values["--own-rx-blocking"],
     )
 
 
