@@ -4,6 +4,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -33,7 +34,21 @@ def with_remarks(outcome: Outcome, recording: Recording) -> Outcome:
     return replace(outcome, findings=findings)
 
 
-def draw(outcomes: Sequence[Outcome], recordings: Sequence[Recording], folder: Path, *, practice: bool) -> list[str]:
+class Named(Protocol):
+    """What pictures are kept under: a recording or a set."""
+
+    @property
+    def name(self) -> str:
+        """Its name, and that of its folder where there are several."""
+        ...
+
+    @property
+    def practice(self) -> bool:
+        """Whether it comes from the simulated bench."""
+        ...
+
+
+def draw(outcomes: Sequence[Outcome], recordings: Sequence[Named], folder: Path, *, practice: bool) -> list[str]:
     """Draw every outcome's pictures; one recording's into the folder itself, several into a folder each."""
     from tepui.report.pictures import draw_pictures
 

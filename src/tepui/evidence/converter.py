@@ -167,7 +167,7 @@ def converter_from(sums: SampleSums) -> Converter:
     laws = [rounded(middle, width) for middle, width in axes]
     gains, added = np.array([law[2] for law in laws]), sum(law[3] for law in laws)
     added /= float(np.mean(gains**2))
-    if spreads.max() < FULLY_ROUNDED and LEAST_SPREAD < spreads.min():
+    if spreads.max() < FULLY_ROUNDED and spreads.min() > LEAST_SPREAD:
         reach = np.arange(used[0], used[-1] + 1, codes_a_step)
         steps = np.arange(len(reach), dtype=np.float64)
         found = bursty_use(steps, sums.counts[:, reach], mean=middles, spread=spreads)

@@ -18,6 +18,7 @@ from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
 from tepui.report.drive_picture import drive
 from tepui.report.spectrum_pictures import ccdf, spectrum
+from tepui.report.stitched_picture import stitched
 from tepui.report.theme import (
     COLUMN,
     INK,
@@ -197,4 +198,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "spectrum": spectrum,
     "ccdf": ccdf,
     "drive": drive,
+    "stitched": stitched,
 }
