@@ -46,6 +46,7 @@ def judged(seen: SetSeen) -> Judgement:
     if not readable:
         return Judgement(sides={}, reference=stitched[0] if stitched else None, readable=(), comparable=False)
     comparable = gains_are_comparable([sweep.spectra for sweep in readable])
+    comparable = comparable and all(sweep.has_floor for sweep in readable)
     used = readable if comparable else readable[:1]
     highest = max(used, key=lambda sweep: sweep.gain_db or 0.0)
     sides = {
@@ -57,7 +58,8 @@ def judged(seen: SetSeen) -> Judgement:
 def _reading(sweep: SetSweep, side: str, highest: SetSweep) -> PadReading:
     assert sweep.sides is not None
     read: Estimate = getattr(sweep.sides, side)
-    moved_db = max((abs(change.difference_db) for change in sweep.stitched.changes), default=0.0)  # type: ignore[union-attr]
+    changes = () if sweep.stitched is None else sweep.stitched.changes
+    moved_db = max((abs(change.difference_db) for change in changes), default=0.0)
     std_db = math.hypot(read.std, CHANGE_WEIGHT / 2 * moved_db)
     return PadReading(
         name=sweep.label,
@@ -180,6 +182,11 @@ def _what_would_settle(side: str, found: Judgement) -> str:
         return (
             f"{seen}, floor off, but one setting does not tell the transmitter's products from the receiver's, which "
             f"may add or cancel: record the set once more with a pad 10 dB larger{named}."
+        )
+    if not all(one.has_floor for one in readable):
+        return (
+            f"{seen}, the converter's floor in it, which the edges alone do not tell: record the input terminated, "
+            "too, at the lowest gain (--calibration), or a full sweep."
         )
     if not found.comparable:
         return (

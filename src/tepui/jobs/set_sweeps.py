@@ -7,7 +7,7 @@ Source  evidence/narrow_channel.py, narrow.py, stitch.py, pads.py.
 Holds   One channel, one drive setting, one sample rate. What a sweep lacks is told in its own words.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from tepui.evidence.droop import known_shape
@@ -20,6 +20,7 @@ from tepui.evidence.stitch_set import gain_ahead_db, sweeps, terminated_floor, w
 from tepui.evidence.stitch_shoulders import StitchedShoulder, stitched_shoulders
 from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
+from tepui.jobs.set_edges import read_edges
 from tepui.signals.recording import Recording
 
 SPACINGS_OF_RESOLUTION = 0.9
@@ -48,6 +49,7 @@ class SetSweep:
 
     gain_db   ahead of the distortion; None where not named
     stitched, sides   None where ``missing`` says what is lacking
+    has_floor whether the converter's floor was taken off; by stitching it always is
     """
 
     label: str
@@ -56,6 +58,7 @@ class SetSweep:
     stitched: Stitched | None = None
     sides: StitchedShoulder | None = None
     missing: str = ""
+    has_floor: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,11 +122,12 @@ def seen_of(recordings: Sequence[Recording], channel: NarrowChannel, options: Se
         if ready
         else ()
     )
+    by_name = {one.name: one for one in recordings}
     whole = dict(zip([id(sweep) for sweep in ready], together, strict=True))
     return SetSeen(
         channel=channel,
         spectra=spectra,
-        sweeps=tuple(_with_sides(one, whole.get(id(one.spectra)), channel) for one in found),
+        sweeps=tuple(_with_sides(one, whole.get(id(one.spectra)), channel, floor, by_name) for one in found),
         floor=floor,
         is_centre_told=options.centre_hz is not None,
     )
@@ -133,9 +137,16 @@ def _belongs(spectrum: NarrowSpectrum, names: set[str]) -> bool:
     return spectrum.name in names or spectrum.name.rsplit(" part ", 1)[0] in names
 
 
-def _with_sides(sweep: SetSweep, stitched: Stitched | None, channel: NarrowChannel) -> SetSweep:
+def _with_sides(
+    sweep: SetSweep,
+    stitched: Stitched | None,
+    channel: NarrowChannel,
+    floor: Estimate | None,
+    recordings: Mapping[str, Recording],
+) -> SetSweep:
     if stitched is None:
-        return sweep
+        edges = read_edges(sweep.spectra, channel, floor, recordings)
+        return sweep if edges is None else replace(sweep, sides=edges.sides, has_floor=edges.has_floor)
     try:
         sides = stitched_shoulders(stitched, carrier_spacing_hz=channel.spacing_hz)
     except RangeError:
