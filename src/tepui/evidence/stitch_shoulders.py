@@ -24,6 +24,7 @@ Floats = npt.NDArray[np.float64]
 
 SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
+COMMON = ("highest_of_trace", "window", "band_unseen", "receiver_shape")
 MOST_DOUBT = 3.0  # relative: beyond, nothing is known
 
 
@@ -44,6 +45,13 @@ class StitchedShoulder:
     shown_lower: Estimate
     shown_upper: Estimate
     shape: Shoulders
+
+    @property
+    def common_db(self) -> float:
+        """Larger of both sides. [dB]"""
+        return max(
+            math.hypot(*(side.contributions.get(name, 0.0) for name in COMMON)) for side in (self.lower, self.upper)
+        )
 
 
 def stitched_spectrum(stitched: Stitched, *, with_floor: bool = False) -> Spectrum:
