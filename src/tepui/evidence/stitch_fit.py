@@ -40,7 +40,7 @@ STARVED_GAIN_SHARE = 0.1  # of what rounding changes of a gain: what the law of 
 STARVED_SHARE = 0.4  # of what rounding of a signal below a step changes: what that law may miss of the floor
 TUNER_OFF_HZ = 50e3
 CUBE_UNREST = 19.0  # (E y^2 - (E y)^2) / (E y)^2 for y = |x|^6 of a Gaussian x, (6! - 3!^2) / 3!^2
-GUARD_LEAVES = 0.004  # of a recording's power: how much of it does not repeat with the guard
+FLOOR_LIES = 0.5  # of the quietest place of all: the floor lies below, and no further is known beforehand
 FLOOR_BY_SHAPE_ALONE = 1.5  # times the doubt, where only band edges tell the floor: set on cuts of the known sweeps
 EDGE_MISFIT, EDGE_PART = 4.0, 0.6  # standard deviations; part of the half band beyond which a misfit is the edge's
 LEAST_LEFT = 0.02  # of what was seen: the least the model may be where little is left of it
@@ -221,19 +221,25 @@ def _beliefs(
     pull += precision @ start
     if known_shape is not None:
         pull[at:n_log] += shape_pull
-    precision[n_log, n_log] += 1e-6
-    pull[n_log] += 1e-6 * start[n_log]
+    quietest = min(float(np.percentile(one.density[one.usable], 2)) / one.unit_density for one in spectra)
+    lies = max(FLOOR_LIES * quietest, IDEAL_LSB2) if spectra[0].converter.step else quietest
+    precision[n_log, n_log] += 1 / max(lies, 1e-12) ** 2
+    pull[n_log] += start[n_log] / max(lies, 1e-12) ** 2
+    extra = floor_units(spectra)[1]
+    # Noise of the receiver's input is in it too, at high gain: what lies above the lowest is trusted so much less.
+    lowest = min(
+        (one.floor.value - extra[k] + 2 * one.floor.std for k, one in enumerate(spectra) if one.floor), default=0.0
+    )
     for number, one in enumerate(spectra):
         own = n_log + 1 + number
         departs = STARVED_SHARE * abs(one.converter.gain - 1) * 2 * IDEAL_LSB2
         precision[own, own] += 1 / max(departs, 1e-4) ** 2
         if one.floor is not None:
-            # Distortion that does not quite repeat with the guard adds a little of the signal's own power.
-            power = float(np.sum(one.converter.spread**2))
-            std = math.hypot(one.floor.std, GUARD_LEAVES * power)
             both = np.array([n_log, own])
+            level = one.floor.value - extra[number]
+            std = math.hypot(one.floor.std, max(level - lowest, 0.0))
             precision[np.ix_(both, both)] += 1 / std**2
-            pull[both] += (one.floor.value - floor_units([one])[1][0]) / std**2
+            pull[both] += level / std**2
     if shared_floor is not None:
         precision[n_log, n_log] += 1 / shared_floor.std**2
         pull[n_log] += shared_floor.value / shared_floor.std**2

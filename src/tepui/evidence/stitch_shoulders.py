@@ -24,6 +24,7 @@ Floats = npt.NDArray[np.float64]
 
 SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
+COMMON = ("highest_of_trace", "highest_in_band", "window", "band_unseen", "receiver_shape")
 MOST_DOUBT = 3.0  # relative: beyond, nothing is known
 
 
@@ -44,6 +45,13 @@ class StitchedShoulder:
     shown_lower: Estimate
     shown_upper: Estimate
     shape: Shoulders
+
+    @property
+    def common_db(self) -> float:
+        """Larger of both sides. [dB]"""
+        return max(
+            math.hypot(*(side.contributions.get(name, 0.0) for name in COMMON)) for side in (self.lower, self.upper)
+        )
 
 
 def stitched_spectrum(stitched: Stitched, *, with_floor: bool = False) -> Spectrum:
@@ -91,10 +99,21 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
         near = window & (np.sign(stitched.frequency_hz) == sign)
         mean = max(float(np.mean(stitched.level[near])), SMALLEST_LEVEL)
         common_db = min(float(np.mean(stitched.common_std[near])) / mean, MOST_DOUBT) / NEPER
-        sides.append(estimate(read.value, **{**read.contributions, "gains_and_floor": common_db}))
+        more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched.occupied_width_hz)}
+        sides.append(estimate(read.value, **{**read.contributions, **more}))
     return StitchedShoulder(
         lower=sides[0], upper=sides[1], shown_lower=shown.lower.shown, shown_upper=shown.upper.shown, shape=clean
     )
+
+
+def highest_in_band_db(found: Shoulders, occupied_width_hz: float) -> float:
+    """Standard uncertainty of the zero: the highest of a scattering trace is higher the less it was averaged. [dB]
+
+    Anything between a trace averaged without end and this one may be what the level is held against.
+    """
+    cells = max(2.0, occupied_width_hz / found.trace.resolution_bandwidth_hz)
+    rise_db = math.sqrt(2 * math.log(cells) / found.trace.n_averages) / NEPER
+    return rise_db / math.sqrt(3)
 
 
 def _as_read(stitched: Stitched, averages: float, *, with_floor: bool) -> Spectrum:

@@ -8,7 +8,7 @@ Holds   A set of one drive setting. Levels that are the receiver's as much as th
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tepui.evidence.instrument import PadReading, Transmitted, transmitted_level
 from tepui.evidence.pads import gain_step_std_db, gains_are_comparable
@@ -21,6 +21,7 @@ from tepui.jobs.statements import bound, estimated, exact, unknown
 SIDES = ("lower", "upper")
 PADS = "readings at different pads, receiver's products of third order; tepui spectrum"
 OPEN_DB = 15.0  # an interval that reaches further below what was shown is a bound
+LEAST_STD_DB = 0.03
 CHANGE_WEIGHT = 3.0  # dB of shoulder for a dB of drive, at the steepest (common practice: clipping)
 
 
@@ -49,10 +50,25 @@ def judged(seen: SetSeen) -> Judgement:
     comparable = comparable and all(sweep.has_floor for sweep in readable)
     used = readable if comparable else readable[:1]
     highest = max(used, key=lambda sweep: sweep.gain_db or 0.0)
+    common_db = max(sweep.sides.common_db for sweep in used if sweep.sides is not None)
     sides = {
-        side: transmitted_level([_reading(sweep, side, highest) for sweep in used], gain_std_db=0.0) for side in SIDES
+        side: _widened(
+            transmitted_level([_reading(sweep, side, highest) for sweep in used], gain_std_db=0.0), common_db
+        )
+        for side in SIDES
     }
     return Judgement(sides=sides, reference=_reference(readable, sides), readable=readable, comparable=comparable)
+
+
+def _widened(one: Transmitted, common_db: float) -> Transmitted:
+    """With the doubt that all pads share, which their differences do not show."""
+    if one.low_db is None or one.high_db is None:
+        return one
+    middle = (one.low_db + one.high_db) / 2 if one.value_db is None else one.value_db
+    low, high = (math.hypot(end - middle, 2 * common_db) for end in (one.low_db, one.high_db))
+    if one.value_db is None:  # the ends of an interval are moved out, each by the doubt
+        return replace(one, low_db=one.low_db - 2 * common_db, high_db=one.high_db + 2 * common_db)
+    return replace(one, low_db=middle - low, high_db=middle + high)
 
 
 def _reading(sweep: SetSweep, side: str, highest: SetSweep) -> PadReading:
@@ -60,7 +76,8 @@ def _reading(sweep: SetSweep, side: str, highest: SetSweep) -> PadReading:
     read: Estimate = getattr(sweep.sides, side)
     changes = () if sweep.stitched is None else sweep.stitched.changes
     moved_db = max((abs(change.difference_db) for change in changes), default=0.0)
-    std_db = math.hypot(read.std, CHANGE_WEIGHT / 2 * moved_db)
+    own_db = math.sqrt(max(read.std**2 - sweep.sides.common_db**2, LEAST_STD_DB**2))
+    std_db = math.hypot(own_db, CHANGE_WEIGHT / 2 * moved_db)
     return PadReading(
         name=sweep.label,
         gain_db=sweep.gain_db or 0.0,
