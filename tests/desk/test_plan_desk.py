@@ -215,6 +215,14 @@ def test_limit_without_ambient_no_word_on_sinks(tmp_path, capsys, read_json):
     assert ("stage:amplifier", "sink_width_m") not in found
 
 
+def test_law_no_amplifier_gives_more_than_it_takes(tmp_path, capsys, read_json):
+    path = altered(tmp_path, "s6.toml", ('"5.2 A"', '"0.5 A"'))
+    found, _ = run(["check", path], capsys, read_json)
+    one = found["stage:amplifier", "heat_w"]
+    assert one["standing"] == "unknown"
+    assert "6.9 W from the supply, 12.6 W out: a gain, level or current is wrong" in one["remark"]
+
+
 def test_limit_mean_and_pep_against_an_unclear_limit(capsys, read_json):
     found, _ = run(["levels", str(STATIONS / "slate_ridge.toml")], capsys, read_json)
     mean, pep = found["station", "power_mean_w"], found["station", "power_pep_w"]

@@ -44,6 +44,13 @@ def heat_findings(chain: Chain) -> list[Finding]:
                 )
             continue
         worst_w, nominal_w, remark = heat
+        if nominal_w <= 0:
+            found.append(
+                not_known(
+                    f"stage:{stage.name}", "heat_w", "W", f"its output is planned above its supply power: {remark}"
+                )
+            )
+            continue
         about = f"stage:{stage.name}"
         found.append(
             computed(
@@ -67,9 +74,11 @@ def _worst_heat(chain: Chain, n: int, stage: Stage) -> tuple[float, float, str] 
         most = stage.current.value if stage.current.high is None else stage.current.high
         supply_w = voltage.value * stage.current.value
         return (
-            max(voltage.value * most - least_w, 0.0),
-            max(supply_w - output_w, 0.0),
-            f"{voltage.value * most:.1f} W from the supply while it gives only {least_w:.1f} W.",
+            voltage.value * most - least_w,
+            supply_w - output_w,
+            f"{voltage.value * most:.1f} W from the supply while it gives only {least_w:.1f} W."
+            if supply_w > output_w
+            else f"{supply_w:.3g} W from the supply, {output_w:.3g} W out: a gain, level or current is wrong.",
         )
     peak = stage.saturated or stage.p1db
     if stage.amplifier_class is None or peak is None:

@@ -24,7 +24,7 @@ def supply_ratio(amplifier_class: str, *, backoff_db: float, idle_ratio: float =
     idle_ratio  of class AB: idle current over the current at full drive
     """
     require_one_of("class", amplifier_class, CLASSES, source="classes with a closed form here")
-    require_between("backoff_db", backoff_db, 0, 40, unit="dB", source=_SOURCE)
+    require_between("backoff_db", backoff_db, 0, 200, unit="dB", source=_SOURCE)
     require_between("idle_ratio", idle_ratio, 0, 1, unit="of one", source="idle below full drive")
     if amplifier_class == "A":
         return 2.0
