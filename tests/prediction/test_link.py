@@ -19,7 +19,7 @@ from tepui.prediction.link import (
     preamplifier_stages,
     wind_down,
 )
-from tepui.prediction.mode_choice import best_mode, channel_for_path, mode_margins, required_cn_db
+from tepui.prediction.mode_margins import best_mode, channel_for_path, mode_margins, required_cn_db
 from tepui.prediction.noise import (
     ReceiveStage,
     cascade_factor,

@@ -7,7 +7,7 @@ VERBS = {
     "frequencies": "Plan the frequencies: all products of every IF and oscillator, ranked plans, why the rest lost.",
     "mode": "Choose the mode: rate, robustness and echo reach of all modes, video rate, settings card.",
     "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
-    "spectrum": "Measure recordings, wide ones or many narrow: shoulders, width, ripple, lines and floor, with their doubt.",
+    "spectrum": "Measure recordings, wide ones or many narrow: shoulders, width, ripple, lines and floor.",
     "receivers": "List the receivers there are, or describe and check one, ready for the station file.",
     "record": "Record from a receiver to SigMF: one frequency, or a list of tunings, unattended.",
     "watch": "Watch both shoulders live while the drive is turned, in figures to be read across the workshop.",

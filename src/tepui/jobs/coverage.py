@@ -18,7 +18,7 @@ from tepui.ground.findings import Finding, Outcome, Table, Value
 from tepui.jobs.listed import ListedStation
 from tepui.jobs.statements import exact
 from tepui.prediction.coverage import MapConditions, MapGrid, MapSite, eirp_towards
-from tepui.prediction.mode_choice import ModeMargin, mode_margins
+from tepui.prediction.mode_margins import ModeMargin, mode_margins
 from tepui.prediction.noise import noise_power_dbm
 from tepui.signals.dvbt.mode import Mode
 

@@ -18,8 +18,8 @@ from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
 from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
-from tepui.report.plan_picture import frequency_plan
 from tepui.report.map_picture import coverage
+from tepui.report.plan_picture import frequency_plan
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.stitched_picture import stitched
 from tepui.report.theme import (
