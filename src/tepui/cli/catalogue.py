@@ -2,7 +2,7 @@
 
 VERBS = {
     "receive": "Decode recordings of a DVB-T transmitter: mode, quality with its doubt, and the transport stream.",
-    "spectrum": "Measure recordings, wide ones or many narrow: shoulders, width, ripple, lines and floor, with their doubt.",
+    "spectrum": "Measure a wide recording or many narrow ones: shoulders, width, lines and floor, each with its doubt.",
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",
     "bench": "Open the bench in the browser, on this machine: recordings in, results with their pictures out.",
     "demo": "Run the whole job on a built-in practice station, from packets to air and back.",
