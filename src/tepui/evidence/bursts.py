@@ -23,7 +23,7 @@ E_NODES, E_WEIGHTS = np.polynomial.laguerre.laggauss(24)
 REACH_SPREADS = 9
 LEAST_SHARE = 1e-15
 BOUNDS = ((-1.5, 1.5), (-1.5, 1.5), (0.03, 1.3), (0.02, 1.3), (0.02, 1.3), (0.0, 3.0))
-START_POWER = 1.0
+START_POWERS = (0.5, 1.8)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,9 +85,13 @@ def bursty_use(codes: Floats, counts: Floats, *, mean: Floats, spread: Floats) -
         return left / total
 
     half = spread / math.sqrt(2)
-    start = np.array([0.0, 0.0, float(half.mean()), half[0], half[1], START_POWER])
     limits = np.array(BOUNDS)
-    found = minimize(misfit, np.clip(start, limits[:, 0], limits[:, 1]), method="L-BFGS-B", bounds=BOUNDS).x
+    tries = []
+    for start_power in START_POWERS:
+        start = np.array([0.0, 0.0, float(half.mean()), half[0], half[1], start_power])
+        start = np.clip(start, limits[:, 0], limits[:, 1])
+        tries.append(minimize(misfit, start, method="L-BFGS-B", bounds=BOUNDS, options={"ftol": 1e-12, "gtol": 1e-7}))
+    found = min(tries, key=lambda one: float(one.fun)).x
     noise, power = float(found[2]), float(found[5])
     middles, gains, added = mean + found[:2], [], 0.0
     for axis in (0, 1):

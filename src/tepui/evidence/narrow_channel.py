@@ -29,6 +29,7 @@ USABLE, DC_SHARE = 0.78, 0.02  # of the sample rate
 FALL_DB = 10.0
 BRIDGE_HZ = 300e3  # a gap in the channel no wider than this is the channel's
 WIDTH_AGREES = 0.04
+MOST_OFF_PPM, EDGE_HZ = 100.0, 60e3  # of a receiver's crystal; how well a rough edge is known
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,12 +165,35 @@ def place_channel(
             )
         choices = [choices[off.index(min(off))]]
     n_fft, width, occupied = choices[0]
+    if (contradiction := _contradiction(edges, seen_hz, occupied, width_hz=width_hz, centre_hz=centre_hz)) is not None:
+        return contradiction
     if centre_hz is None:
         found = [at + sign * occupied / 2 for at, sign in ((edges.lower_hz, 1), (edges.upper_hz, -1)) if at is not None]
         if not found:
             return "No edge of the channel is seen in the set: tell --centre beside --width."
         centre_hz = float(np.mean(found))
     return NarrowChannel(centre_hz=centre_hz, width_hz=width, occupied_hz=occupied, n_fft=n_fft, symbols=symbols)
+
+
+def _contradiction(
+    edges: RoughEdges, seen_hz: float | None, occupied_hz: float, *, width_hz: float | None, centre_hz: float | None
+) -> str | None:
+    """A sentence where what was told is not what is seen; None where it is, or cannot be judged."""
+    if seen_hz is None or edges.lower_hz is None or edges.upper_hz is None:
+        return None
+    agrees = abs(occupied_hz / seen_hz - 1) < 2 * WIDTH_AGREES
+    if width_hz is not None and centre_hz is None and not agrees:
+        return (
+            f"What stands highest in the set is {seen_hz / 1e6:.3g} MHz wide, and the carriers of a "
+            f"{width_hz / 1e6:g} MHz channel fill {occupied_hz / 1e6:.3g}: correct --width, or tell --centre beside it."
+        )
+    middle_hz = (edges.lower_hz + edges.upper_hz) / 2
+    if centre_hz is not None and agrees and abs(middle_hz - centre_hz) > MOST_OFF_PPM * 1e-6 * centre_hz + EDGE_HZ:
+        return (
+            f"The channel that is seen lies about {middle_hz / 1e6:.3f} MHz, too far from {centre_hz / 1e6:.3f} MHz "
+            "for a receiver's error: correct --centre."
+        )
+    return None
 
 
 def _choices(symbols: SliceSymbols | None, width_hz: float | None) -> list[tuple[int | None, float, float]]:

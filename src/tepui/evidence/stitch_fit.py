@@ -36,7 +36,7 @@ KNOTS = 10  # inner pieces of the filter's shape
 BEND_STD_DB, EDGE_BEND_STD_DB = 0.03, 3.0  # second difference between coefficients of the shape, middle and edge
 MODEL_STD, EDGE_STD = 0.003, 0.02  # relative, what the model leaves, in the middle of a band and at its edge
 HANN_BINS_AS_ONE = 1 + 2 * ((2 / 3) ** 2 + (1 / 6) ** 2)  # Hann bins are correlated with their neighbours
-STARVED_GAIN_SHARE = 0.1  # of what rounding changes of a gain: what the law of bursts may miss
+STARVED_GAIN_SHARE = 0.2  # of what rounding changes of a gain: what the law of bursts may miss
 STARVED_SHARE = 0.4  # of what rounding of a signal below a step changes: what that law may miss of the floor
 TUNER_OFF_HZ = 50e3
 CUBE_UNREST = 19.0  # (E y^2 - (E y)^2) / (E y)^2 for y = |x|^6 of a Gaussian x, (6! - 3!^2) / 3!^2

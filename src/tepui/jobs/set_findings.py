@@ -77,7 +77,7 @@ def _reading(sweep: SetSweep, side: str, highest: SetSweep) -> PadReading:
     changes = () if sweep.stitched is None else sweep.stitched.changes
     moved_db = max((abs(change.difference_db) for change in changes), default=0.0)
     own_db = math.sqrt(max(read.std**2 - sweep.sides.common_db**2, LEAST_STD_DB**2))
-    std_db = math.hypot(own_db, CHANGE_WEIGHT / 2 * moved_db)
+    std_db = math.hypot(own_db, CHANGE_WEIGHT * moved_db)
     return PadReading(
         name=sweep.label,
         gain_db=sweep.gain_db or 0.0,

@@ -90,6 +90,9 @@ def inband_findings(about: str, sweep: SetSweep) -> list[Finding]:
     except RangeError as refusal:
         found.append(unknown(about, "occupied_width_99_hz", "Hz", source=WIDTH, remark=str(refusal)))
     keys = ("band_ripple_db", "band_tilt_db")
+    if stitched.changes:
+        remark = "The level moved between recordings, which looks like a slope: record the set anew without a pause."
+        return [*found, *(unknown(about, key, "dB", source=FLATNESS, remark=remark) for key in keys)]
     try:
         flat = flatness(spectrum, centre_offset_hz=0.0, occupied_width_hz=stitched.occupied_width_hz)
     except RangeError as refusal:
@@ -101,6 +104,19 @@ def inband_findings(about: str, sweep: SetSweep) -> list[Finding]:
     )
     ripples = estimated(about, keys[0], ripple, "dB", source=FLATNESS, remark="Highest less lowest.", least=0.0)
     return [*found, ripples, estimated(about, keys[1], tilt, "dB", source=FLATNESS, remark="Upper less lower end.")]
+
+
+def missing_findings(about: str, seen: SetSeen) -> list[Finding]:
+    """What only a spectrum across the whole channel tells, and the recording that is missing for it."""
+    missing = " ".join(dict.fromkeys(sweep.missing for sweep in seen.sweeps if sweep.missing))
+    kinds = (
+        ("occupied_width_99_hz", "Hz", WIDTH),
+        ("band_ripple_db", "dB", FLATNESS),
+        ("band_tilt_db", "dB", FLATNESS),
+        ("floor_db", "dB", FLOOR),
+        ("mask_margin_db", "dB", MASK),
+    )
+    return [unknown(about, key, unit, source=source, remark=missing) for key, unit, source in kinds]
 
 
 def _inband_doubt_db(stitched: Stitched) -> float:
@@ -271,8 +287,9 @@ def _changed(about: str, seen: SetSeen) -> list[Finding]:
     worst = max(changes, key=lambda change: abs(change.difference_db))
     others = "" if len(changes) == 1 else f" {len(changes) - 1} more pairs disagree too."
     remark = (
-        f"Between {worst.first} and {worst.second} the level changed: transmitter or receiver moved, and the set is no "
-        f"one state of it. The doubt of the shoulders is widened for that.{others} Record the set anew without a pause."
+        f"Between {worst.first} and {worst.second} the level changed by this or more: transmitter or receiver moved, "
+        f"and the set is no one state of it. The doubt of the shoulders is widened for that.{others} Record the set anew "
+        "without a pause."
     )
     value, half = worst.difference_db, 2 * worst.std_db
     return [_caution(about, "overlap_change_db", value, half=half, unit="dB", source=OVERLAPS, remark=remark)]

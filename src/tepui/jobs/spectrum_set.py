@@ -18,6 +18,7 @@ from tepui.jobs.set_more import (
     floor_finding,
     inband_findings,
     mask_finding,
+    missing_findings,
 )
 from tepui.jobs.set_picture import picture
 from tepui.jobs.set_sweeps import SetOptions, find_channel, seen_of
@@ -63,6 +64,8 @@ def measure_set(name: str, recordings: Sequence[Recording], options: SetOptions)
             mask_finding(about, sweep, seen, found, mask=options.mask),
         ]
         tables += [spectrum_table(trace, stitched), lines_table(lines), droop_table(stitched)]
+    if sweep is None or sweep.stitched is None:
+        findings += missing_findings(about, seen)
     findings += [*advice_findings(about, found), *caution_findings(about, seen, lines)]
     if sweep is not None and sweep.stitched is not None:
         pictures = {"stitched": picture(findings, seen, found, trace)}
