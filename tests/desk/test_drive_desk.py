@@ -328,6 +328,11 @@ def test_refusal_of_a_baseline_above_zero(capsys):
     assert "--baseline is a level below the signal" in refused([*words, "--target", "-32 dB"], capsys)
 
 
+def test_refusal_of_a_baseline_without_unit(capsys):
+    words = [word if word != "-38 dB" else "-38" for word in ONE]
+    assert '--baseline: "-38" has no unit' in refused([*words, "--target", "-32 dB"], capsys)
+
+
 def test_strict_leaves_with_one_where_a_reading_misses_the_target(capsys):
     assert main([*ONE, "--target", "-32 dB", "--strict"]) == 1
     assert main([*ONE, "--target", "-20 dB", "--strict"]) == 0

@@ -22,6 +22,7 @@ from tepui.ground.errors import RangeError
 Floats = npt.NDArray[np.float64]
 LEAST_ABOVE_BASELINE_DB = 3.0
 READ_HZ = 500e3  # outside the outermost carrier, [TR101290] 9.7
+HIGHEST_STD_DB = 0.1  # of "highest value in band", alike in a series: where pilots crowd, and how long was averaged
 COMMON_PARTS = ("highest_of_trace", "window")  # of a shoulder's doubt: alike in every recording of a series
 LEAST_GROWTH_DB = 0.5
 SKEW_EXPLAINED_DB = 0.7
@@ -78,10 +79,14 @@ def of_recording(shoulder: Shoulder) -> SideLevel:
     """A shoulder measured on a recording: its own floor is off already, or it is a bound."""
     shown = shoulder.shown
     source = shoulder.corrected or shown
-    common = math.hypot(*(source.contributions.get(name, 0.0) for name in COMMON_PARTS))
-    own = math.sqrt(max(source.std**2 - common**2, 1e-6))
+    shared = math.hypot(*(source.contributions.get(name, 0.0) for name in COMMON_PARTS))
+    own = math.sqrt(max(source.std**2 - shared**2, 1e-6))
     return SideLevel(
-        shown_db=shown.value, own_std_db=own, common_std_db=common, true=shoulder.corrected, on_baseline=False
+        shown_db=shown.value,
+        own_std_db=own,
+        common_std_db=math.hypot(shared, HIGHEST_STD_DB),
+        true=shoulder.corrected,
+        on_baseline=False,
     )
 
 

@@ -55,13 +55,16 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         centre_offset_hz=offset_hz,
         occupied_width_hz=mode.occupied_width_hz,
     )
-    sides = shoulders(
-        spectrum,
-        centre_offset_hz=offset_hz,
-        occupied_width_hz=mode.occupied_width_hz,
-        carrier_spacing_hz=mode.carrier_spacing_hz,
-        floor=floor,
-    )
+    try:
+        sides = shoulders(
+            spectrum,
+            centre_offset_hz=offset_hz,
+            occupied_width_hz=mode.occupied_width_hz,
+            carrier_spacing_hz=mode.carrier_spacing_hz,
+            floor=floor,
+        )
+    except RangeError as problem:
+        raise RangeError(f"{recording.name}: {problem}") from problem
     peaks = peaks_of_recording(recording)
     setting = recording.stretches[0].settings.get("setting_dbm")
     return Measured(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from tepui.cli.parsing import quantity, whole_number, width_hz
 
 if TYPE_CHECKING:
+    from tepui.ground.quantity import Quantity
     from tepui.signals.dvbt.mode import Mode
 
 EXAMPLE = """\
@@ -51,9 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     mode = _mode(given)
     _check(target_db=target_db, step_db=step_db, doubt_db=doubt_db)
 
-    from tepui.ground.quantity import parse_quantity
-
-    baseline = None if given.baseline is None else parse_quantity(given.baseline, kind="ratio")
+    baseline = None if given.baseline is None else _baseline(given.baseline)
     from tepui.desk.drive import DriveRequest, run_drive
 
     request = DriveRequest(
@@ -74,6 +73,20 @@ def run(arguments: argparse.Namespace) -> int:
         workers=given.workers,
     )
     return run_drive(request, as_json=given.json, strict=given.strict)
+
+
+def _baseline(text: str) -> "Quantity":
+    """A level, with its doubt where one is given.
+
+    raises  QuantityError that names the option
+    """
+    from tepui.ground.errors import QuantityError
+    from tepui.ground.quantity import parse_quantity
+
+    try:
+        return parse_quantity(text, kind="ratio")
+    except QuantityError as problem:
+        raise QuantityError(f"--baseline: {problem}") from problem
 
 
 def _mode(given: argparse.Namespace) -> "Mode | None":
