@@ -10,6 +10,7 @@ from tepui.ground.findings import Finding
 from tepui.report.pictures import DRAWN, draw_pictures
 from tepui.report.theme import INK, PENCIL, SHEET
 
+INK_ONLY = ("constellation", "frequency_plan", "coverage")  # the one in density, the other said and not read
 MODE = "7 MHz 2K 64QAM 2/3 guard 1/8"
 
 
@@ -28,8 +29,8 @@ def slope(sign):
             "read_db": -38.3}  # fmt: skip
 
 
-# Drawn from what their jobs find, in tests/desk/test_{spectrum_sets,drive_more,frequencies_desk}.py.
-DRAWN_ELSEWHERE = ("stitched", "drive_peaks", "frequency_plan")
+# Drawn from what their jobs find, in tests/desk/test_{spectrum_sets,drive_more}.py.
+DRAWN_ELSEWHERE = ("stitched", "drive_peaks")
 
 
 def drive_series():
@@ -43,6 +44,20 @@ def drive_series():
         "crossing": finding("drive_crossing_dbm", 3.0, 0.1, "dBm"), "name": "table", "mode": MODE,
         "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)],
         "spectra": [("low", np.linspace(-5e6, 5e6, 99), np.linspace(-40, 0, 99))],
+    }  # fmt: skip
+
+
+def plan():
+    frequency = np.linspace(1.3e9, 3.4e9, 301)
+    return {
+        "wanted_hz": 2346e6, "signal_width_hz": 7.6e6, "near_hz": 12e6, "if_hz": 786e6, "lo_hz": 1560e6, "rank": 5,
+        "frequency_hz": frequency, "filter_loss_db": np.abs(frequency - 2346e6) / 8e6, "design": "3 poles",
+        "products": [
+            ("3 IF", 3, 2358e6, 2346.6e6, 2369.4e6, -62.0, 14.0, "channel", ""),
+            ("LO", 0, 1560e6, 1560e6, 1560e6, 2.0, 6.0, "far", "oscillator"),
+        ],
+        "protected": [(2310e6, 2320e6)], "needed_db": 62.0,
+        "finding": finding("rejection_lo_db", 62.0, 6.0, standing="computed"),
     }  # fmt: skip
 
 
@@ -91,6 +106,7 @@ def pictures(standing="measured"):
         },
         "drive": drive_series(),
         "coverage": coverage_map(),
+        "frequency_plan": plan(),
     }  # fmt: skip
 
 
@@ -124,7 +140,8 @@ def test_published_each_picture_says_itself_in_words(drawn):
         first, second = list(root)[:2]
         assert first.tag.endswith("title")
         assert second.tag.endswith("desc")
-        assert MODE in second.text or name == "coverage"
+        said = {"frequency_plan": "Rejection needed at the LO 62.0 ± 6.0 dB", "coverage": ""}.get(name, MODE)
+        assert said in second.text
     spoken = ElementTree.fromstring(drawn["spectrum.svg"].read_text(encoding="utf-8"))[1].text
     assert re.search(r"worst .38\.40 ± 0\.30 dB", spoken)
 
@@ -143,7 +160,7 @@ def test_law_pencil_is_for_readings_and_practice_is_stamped(drawn, tmp_path):
             assert "practice, nothing measured" in text
             assert PENCIL not in text
             assert INK in text
-            assert PENCIL in drawn[path.name].read_text(encoding="utf-8") or path.stem in ("constellation", "coverage")
+            assert PENCIL in drawn[path.name].read_text(encoding="utf-8") or path.stem in INK_ONLY
             assert "practice" not in drawn[path.name].read_text(encoding="utf-8")
 
 
@@ -166,3 +183,9 @@ def test_without_floor_target_and_frequency_they_are_called_unknown_or_left_out(
 def test_a_name_nobody_can_draw_is_our_own_fault(tmp_path):
     with pytest.raises(KeyError):
         draw_pictures({"portrait": {}}, tmp_path, practice=False)
+
+
+def test_a_plan_names_its_products_with_their_widths(drawn):
+    lettering = drawn["frequency_plan.svg"].read_text(encoding="utf-8")
+    for words in ("3 IF: 2358 MHz, 22.8 wide", "LO: 1560 MHz, a line", "−62 ± 14 dB before the filter", "3 poles"):
+        assert words in lettering
