@@ -288,8 +288,8 @@ def _changed(about: str, seen: SetSeen) -> list[Finding]:
     others = "" if len(changes) == 1 else f" {len(changes) - 1} more pairs disagree too."
     remark = (
         f"Between {worst.first} and {worst.second} the level changed by this or more: transmitter or receiver moved, "
-        f"and the set is no one state of it. The doubt of the shoulders is widened for that.{others} Record the set anew "
-        "without a pause."
+        f"and the set is no one state of it. The doubt of the shoulders is widened for that.{others} Record the set "
+        "anew without a pause."
     )
     value, half = worst.difference_db, 2 * worst.std_db
     return [_caution(about, "overlap_change_db", value, half=half, unit="dB", source=OVERLAPS, remark=remark)]
