@@ -27,7 +27,8 @@ from tepui.ground.document import utc_now
 MOST_PROCESSES = 2
 KEPT = 200  # results beyond which the oldest are removed
 KEPT_PASSING = 8  # works that are not listed
-RECORD = "work.json"
+RECORD, DOCUMENT = "work.json", "document.json"
+PLACE = "{result}"
 WAITING, RUNNING, DONE, REFUSED, STOPPED = "waiting", "running", "done", "refused", "stopped"
 
 
@@ -95,7 +96,7 @@ class Workshop:
     def submit(self, words: Sequence[str], *, title: str, pictures: bool = True, listed: bool = True) -> Work:
         """Queue a command.
 
-        words     of the command line, without ``--json`` and ``--plots``
+        words     of the command line, without ``--json`` and ``--plots``; PLACE in one is the result's own folder
         pictures  whether it takes ``--plots``
         listed    whether it is kept and shown among the results
         """
@@ -104,7 +105,8 @@ class Workshop:
             folder = self._folder / f"{number:04d}"
             if listed:
                 folder.mkdir(parents=True, exist_ok=True)
-            given = (*words, "--plots", str(folder / "pictures")) if pictures else tuple(words)
+            given = tuple(word.replace(PLACE, str(folder)) for word in words)
+            given = (*given, "--plots", str(folder / "pictures")) if pictures else given
             work = Work(number=number, title=title, words=given, folder=folder, utc=utc_now(), listed=listed)
             self._put(work)
             self._queue.append(number)
@@ -225,6 +227,8 @@ class Workshop:
         }
         if work.folder.is_dir():
             write_text_whole(work.folder / RECORD, json.dumps(record))
+            if work.document is not None:
+                write_text_whole(work.folder / DOCUMENT, json.dumps(work.document))
 
     def _forget_oldest(self) -> None:
         passing = sorted(number for number, work in self._works.items() if work.ended and not work.listed)

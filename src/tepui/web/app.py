@@ -2,7 +2,7 @@
 
 import asyncio
 import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,27 +13,26 @@ from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.templating import Jinja2Templates
-from starlette.websockets import WebSocket
 
 from tepui import __version__
-from tepui.desk.workshop import DONE, Work
+from tepui.desk.workshop import Work
 from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
-from tepui.web.chain import CHECK_S, MOST_BYTES, mark_of
+from tepui.web.chain import STATION
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
-from tepui.web.levels_view import levels_view, places_of, strip_of
-from tepui.web.live import OPTIONS, stream, watch_words
-from tepui.web.marks import finding_of
+from tepui.web.levels_view import places_of, strip_of
+from tepui.web.more_pages import MorePages
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
-from tepui.web.station_text import instruments_of, job_of, reading_line, stages_of
+from tepui.web.station_pages import StationPages
+from tepui.web.station_text import job_of, stages_of
 from tepui.web.strip import NAMES, PLACES, flag, strip
-from tepui.web.views import counts_of, result_view
+from tepui.web.views import result_view
 
 HERE = Path(__file__).parent
 SHEETS = (
@@ -43,6 +42,7 @@ SHEETS = (
     ("Edge watch", "/watch"),
     ("Recordings", "/recordings"),
     ("Results", "/results"),
+    ("Report", "/report"),
     ("Legend", "/legend"),
 )
 POLL_S = 20.0
@@ -67,6 +67,9 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/result/{number:int}/state", pages.state_of),
         Route("/result/{number:int}/stop", pages.stop, methods=["POST"]),
         Route("/result/{number:int}/document.json", pages.document),
+        Route("/result/{number:int}/file/{name}", pages.file),
+        Route("/report", pages.report, methods=["GET"]),
+        Route("/report", pages.print_report, methods=["POST"]),
         Route("/levels", pages.levels),
         Route("/levels/reading", pages.add_reading, methods=["POST"]),
         Route("/levels/drop", pages.drop_reading, methods=["POST"]),
@@ -86,8 +89,8 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages:
-    """One method for each page."""
+class Pages(StationPages, MorePages):
+    """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
         self._state = state
@@ -154,6 +157,7 @@ class Pages:
             given=given,
             chosen=chosen,
             sentence=sentence,
+            has_station=self._state.chain.station.is_file(),
         )
 
     async def begin(self, request: Request) -> Response:
@@ -164,7 +168,7 @@ class Pages:
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
             chosen = [str(name) for name in sent.getlist("file")]
             given = {key: str(text) for key, text in sent.items() if key != "file"}
-        if not chosen:
+        if form.files and not chosen:
             sentence = "Choose a recording from the list, or hand one in first."
             return await self._form(request, given=given, chosen=chosen, sentence=sentence, status=400)
         try:
@@ -172,6 +176,7 @@ class Pages:
         except InputError as problem:
             return await self._form(request, given=given, chosen=chosen, sentence=str(problem), status=400)
         title = ", ".join(Path(name).stem for name in chosen[:3]) + (", ..." if len(chosen) > 3 else "")
+        title = title or " ".join(text for text in given.values() if text.strip())[:60] or STATION
         work = self._state.workshop.submit(words, title=title, pictures=form.pictures)
         return RedirectResponse(f"/result/{work.number}", 303)
 
@@ -234,6 +239,7 @@ class Pages:
             place=place,
             parts=[other for other in FORMS.values() if other.place == place],
             command=shlex.join(["tepui", *_shown_words(work)]),
+            kept=_kept_files(work),
             counts=view.counts if view is not None else (),
         )
 
@@ -268,120 +274,14 @@ class Pages:
             raise HTTPException(404)
         return Response(document_text(work.document), media_type="application/json")
 
-    async def levels(self, request: Request) -> Response:
-        """The levels sheet."""
-        return await run_in_threadpool(self._levels, request)
-
-    def _levels(self, request: Request, *, sentence: str = "", given: Mapping[str, str] | None = None) -> Response:
-        state = self._state
-        chain = state.chain.levels()
-        text = state.chain.text()
-        refused = chain.work.sentence if chain.work is not None and chain.work.ended else ""
-        view = None if chain.document is None else levels_view(chain.document, places_of(stages_of(text)))
-        return self._page(
-            request,
-            "levels.html",
-            status=400 if sentence else 200,
-            view=view,
-            refused=refused,
-            sentence=sentence,
-            given=given or {},
-            lines=state.chain.reading_lines(),
-            instruments=instruments_of(text),
-            has_station=bool(text),
-            counts=() if chain.document is None else counts_of([finding_of(one) for one in chain.document["findings"]]),
-        )
-
-    async def add_reading(self, request: Request) -> Response:
-        """Enter a reading."""
-        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
-            given = {key: str(text).strip() for key, text in sent.items()}
-        line = reading_line(given)
-        try:
-            await run_in_threadpool(self._state.chain.add_reading, line)
-        except InputError as problem:
-            return await run_in_threadpool(self._levels, request, sentence=str(problem), given=given)
-        return RedirectResponse("/levels", 303)
-
-    async def drop_reading(self, request: Request) -> Response:
-        """Take a reading out."""
-        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
-            number = str(sent.get("number", ""))
-        if number.isdecimal():
-            await run_in_threadpool(self._state.chain.drop_reading, int(number))
-        return RedirectResponse("/levels", 303)
-
-    async def station_file(self, request: Request) -> Response:
-        """The station file, to be read and edited."""
-        return await run_in_threadpool(self._station_file, request)
-
-    def _station_file(self, request: Request, *, sentence: str = "", draft: str | None = None) -> Response:
-        chain = self._state.chain
-        text = chain.text()
-        return self._page(
-            request,
-            "station_file.html",
-            status=400 if sentence else 200,
-            text=text if draft is None else draft,
-            disk=text if draft is not None and draft != text else "",
-            mark=mark_of(text),
-            sentence=sentence,
-            has_station=chain.station.is_file(),
-        )
-
-    async def write_station(self, request: Request) -> Response:
-        """Write the station file, once it is checked."""
-        async with request.form(max_files=0, max_fields=4, max_part_size=MOST_BYTES) as sent:
-            text = str(sent.get("text", "")).replace("\r\n", "\n")
-            before = str(sent.get("mark", ""))
-        try:
-            await run_in_threadpool(self._state.chain.write, text, before=before)
-        except InputError as problem:
-            return await run_in_threadpool(self._station_file, request, sentence=str(problem), draft=text)
-        return RedirectResponse("/levels", 303)
-
-    async def new_station(self, request: Request) -> Response:
-        """Write the example station into the folder, where there is none."""
-        chain, workshop = self._state.chain, self._state.workshop
-        if not chain.station.exists():
-            work = workshop.submit(["new", str(chain.station)], title="new", pictures=False, listed=False)
-            ended = await run_in_threadpool(workshop.wait, work.number, timeout_s=CHECK_S)
-            if ended is None or ended.state != DONE:
-                sentence = "the example could not be written." if ended is None else ended.sentence
-                return await run_in_threadpool(self._station_file, request, sentence=sentence)
-        return RedirectResponse("/station", 303)
-
-    async def watch(self, request: Request) -> Response:
-        """The edge watch: its form, or the watch that is on."""
-        return self._watch(request, given={"receiver": "practice"} if self._state.practice else {})
-
-    def _watch(self, request: Request, *, given: Mapping[str, str]) -> Response:
-        watching = self._state.watching
-        return self._page(
-            request,
-            "watch.html",
-            running=watching.is_running,
-            sentence=watching.sentence,
-            options=OPTIONS,
-            given=given,
-            command=shlex.join(["tepui", "watch", *watching.words]),
-        )
-
-    async def begin_watch(self, request: Request) -> Response:
-        """Start a watch."""
-        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
-            given = {key: str(text) for key, text in sent.items()}
-        await run_in_threadpool(self._state.watching.start, watch_words(given))
-        return RedirectResponse("/watch", 303)
-
-    async def end_watch(self, _: Request) -> Response:
-        """End the watch."""
-        await run_in_threadpool(self._state.watching.stop)
-        return RedirectResponse("/watch", 303)
-
-    async def live(self, socket: WebSocket) -> None:
-        """Snapshots of the watch."""
-        await stream(socket, self._state.watching)
+    async def file(self, request: Request) -> Response:
+        """A file that a result keeps, a report say."""
+        work = self._work(request)
+        files = {Path(name).name: Path(name) for name in (work.document or {}).get("files", [])}
+        path = files.get(request.path_params["name"])
+        if path is None or not path.resolve().is_relative_to(work.folder.resolve()) or not path.is_file():
+            raise HTTPException(404)
+        return FileResponse(path, filename=path.name)
 
     async def legend(self, request: Request) -> Response:
         """What every mark means."""
@@ -410,6 +310,12 @@ def _shown_words(work: Work) -> list[str]:
         at = words.index("--plots")
         del words[at : at + 2]
     return words
+
+
+def _kept_files(work: Work) -> list[str]:
+    """Names of the files in a result's own folder, pictures left out."""
+    paths = [Path(name) for name in (work.document or {}).get("files", [])]
+    return [path.name for path in paths if path.parent == work.folder]
 
 
 def _halves(places: Sequence[Path]) -> list[str]:

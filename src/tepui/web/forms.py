@@ -32,7 +32,9 @@ class Option:
 class Form:
     """A verb as a page starts it.
 
-    many   more than one recording may be chosen; ``table`` the option that takes a table instead
+    many     more than one recording may be chosen; ``table`` the option that takes a table instead
+    files    whether it works on files of the folder
+    station  whether it takes the station file, where there is one
     """
 
     verb: str
@@ -46,6 +48,8 @@ class Form:
     many: bool = False
     table: str = ""
     pictures: bool = True
+    files: bool = True
+    station: bool = False
 
 
 RAW = (
@@ -57,6 +61,41 @@ RAW = (
 FORMS = {
     form.verb: form
     for form in (
+        Form(
+            verb="mode",
+            place="modulator",
+            part="Mode",
+            title="Mode",
+            lead="All modes of the channel width: rate, robustness, echo reach; one is recommended.",
+            button="Choose",
+            options=(
+                Option(name="width", label="Channel width", hint="else the station's", example="7 MHz"),
+                Option(name="cn", label="C/N that the path gives", example="15.6 dB"),
+                Option(name="echo", label="Longest echo", example="12 us"),
+                Option(name="rate", label="Least net bit rate", example="5 Mbit/s"),
+            ),
+            pictures=False,
+            files=False,
+            station=True,
+        ),
+        Form(
+            verb="frequencies",
+            place="mixer",
+            part="Frequencies",
+            title="Frequencies",
+            lead="All products of every IF and oscillator, ranked plans, and why the rest lost.",
+            button="Plan",
+            options=(
+                Option(name="wanted", label="Wanted channel", hint="else the station's", example="1286 MHz"),
+                Option(name="width", label="Channel width", hint="else the station's", example="7 MHz"),
+                Option(name="if", label="Modulator frequencies", example="474..860 MHz"),
+                Option(name="raster", label="Raster", example="1 MHz"),
+                Option(name="side", label="Oscillator", choices=("", "low", "high", "both")),
+                Option(name="local", label="Strong local service", example="690 MHz"),
+            ),
+            files=False,
+            station=True,
+        ),
         Form(
             verb="spectrum",
             place="amplifier",
@@ -102,6 +141,43 @@ FORMS = {
             table="readings",
         ),
         Form(
+            verb="check",
+            place="antenna",
+            part="Care",
+            title="Care: limits, exposure, supply and heat",
+            lead="Every prediction the station file allows, and every verdict that it leaves to you.",
+            button="Work it out",
+            pictures=False,
+            files=False,
+            station=True,
+        ),
+        Form(
+            verb="path",
+            place="path",
+            part="Path",
+            title="Path",
+            lead="Loss term by term, the obstacle, levels and the margin of every mode.",
+            button="Predict",
+            options=(
+                Option(name="from", label="From", hint="locator or latitude, longitude", example="HI45kt"),
+                Option(name="to", label="To", example="HI46ob"),
+                Option(name="frequency", label="Frequency", example="1286 MHz"),
+                Option(name="tx-height", label="Height of the transmit antenna", example="20 m"),
+                Option(name="rx-height", label="Height of the receive antenna", example="10 m"),
+                Option(name="tx-power", label="Transmit power, mean", example="37 dBm"),
+                Option(name="tx-gain", label="Transmit antenna", example="18 dBi"),
+                Option(name="rx-gain", label="Receive antenna", example="13 dBi"),
+                Option(name="rx-noise-figure", label="Receiver noise figure", example="3 dB"),
+                Option(name="width", label="Channel width", example="7 MHz"),
+            ),
+            folded=(
+                Option(name="clutter-loss", label="Trees and houses", example="10 dB"),
+                Option(name="model", label="Model", choices=("", "free-space", "knife-edge", "p526", "p1812", "p452")),
+            ),
+            pictures=False,
+            files=False,
+        ),
+        Form(
             verb="receive",
             place="far",
             part="Receive",
@@ -121,6 +197,8 @@ def words_of(form: Form, given: Mapping[str, str], chosen: Sequence[str], state:
     raises   InputError for a name that is none of the folder's files
     """
     words = [form.verb]
+    if form.station and state.chain.station.is_file():
+        words.append(str(state.chain.station))
     for name in chosen:
         path = state.path_of(name)
         if form.table and path.suffix.lower() in TABLES:

@@ -16,12 +16,25 @@ from tepui.web.marks import finding_of, limit, number, value
 from tepui.web.pictures import inline
 
 LEADING = {
+    "mode": ("net_bit_rate_bps",),
+    "frequencies": ("rejection_lo_db",),
+    "path": ("loss_total_db", "cn_db"),
+    "check": ("exposure_distance_m", "eirp_dbm", "supply_current_a"),
     "spectrum": ("shoulder_worst_db", "shoulder_lower_db", "shoulder_upper_db"),
     "receive": ("mer_db", "margin_db"),
     "drive": ("drive_recommended_dbm", "drive_crossing_dbm"),
 }
 MOST_ROWS = 60
-SHOWN_TABLES = {"spectrum": ("lines",), "receive": ("echoes", "locks"), "drive": ("drive_readings", "price_of_next")}
+SHOWN_TABLES: dict[str, tuple[str, ...]] = {
+    "frequencies": ("plans",),
+    "mode": ("mode_choices", "settings_card"),
+    "path": ("mode_margins",),
+    "check": ("levels", "mer_budget", "supply"),
+    "report": (),
+    "spectrum": ("lines",),
+    "receive": ("echoes", "locks"),
+    "drive": ("drive_readings", "price_of_next"),
+}
 COUNTED = ("measured", "computed", "given", "bound", "unknown")
 
 
