@@ -88,7 +88,7 @@ current = "0.9 A"
 [[stage]]
 name = "mixer"
 kind = "mixer"
-frequency = "428 MHz"               # the oscillator, as it reaches the mixer
+frequency = "477 MHz"               # the oscillator, as it reaches the mixer
 loss = "6.5 dB ± 1.2 dB"
 lo_level = "7 dBm"                  # a level-7 diode ring
 lo_isolation = "28 dB ± 6 dB"

@@ -72,7 +72,8 @@ class MorePages(ABC):
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
             numbers = [int(str(number)) for number in sent.getlist("work") if str(number).isdecimal()]
         chosen = [work for number in numbers if (work := self._state.workshop.get(number)) is not None]
-        words = ["report", *(str(work.folder / DOCUMENT) for work in chosen if work.state == DONE)]
+        documents = [work.folder / DOCUMENT for work in chosen if work.state == DONE]
+        words = ["report", *(str(path) for path in documents if path.is_file())]
         if self._state.chain.station.is_file():
             words += ["--station", str(self._state.chain.station)]
         words += ["--out", f"{PLACE}/station.pdf", "--card", f"{PLACE}/card.pdf"]
