@@ -36,8 +36,18 @@ def drive_series():
         "points": [(-1.0, -38.0, None), (0.0, -40.0, 0.4), (4.0, -32.0, 0.3)], "powers": [(0.0, 30.0), (4.0, 34.0)],
         "target_db": -34.0, "recommended_dbm": 2.9, "finding": finding("drive_recommended_dbm", 2.9, 0.0, "dBm"),
         "crossing": finding("drive_crossing_dbm", 3.0, 0.1, "dBm"), "name": "table", "mode": MODE,
-        "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)],
+        "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)], "mers": [(0.0, 37.5), (4.0, 29.8)],
+        "sides": (-40 + 2 * setting, -41 + 1.8 * setting),
         "spectra": [("low", np.linspace(-5e6, 5e6, 99), np.linspace(-40, 0, 99))],
+    }  # fmt: skip
+
+
+def drive_peaks():
+    db = np.arange(0, 12.01, 0.25)
+    before, after = np.exp(-(10 ** (db / 10))), np.exp(-(10 ** (db / 10)) - 0.02 * db**2)
+    return {
+        "setting_dbm": 2.9, "level_db": db, "before": before, "after": after, "recorded": [("low", db, before)],
+        "before_db": 9.64, "finding": finding("crest_after_db", 8.2, 0.2, standing="computed"), "mode": MODE,
     }  # fmt: skip
 
 
@@ -75,6 +85,7 @@ def pictures(standing="measured"):
             "mode": MODE,
         },
         "drive": drive_series(),
+        "drive_peaks": drive_peaks(),
     }  # fmt: skip
 
 
