@@ -42,7 +42,8 @@ def drive_series():
         "sides": (-41 + 2 * setting, None), "mers": [(0.0, 38.0), (4.0, 30.0)],
         "target_db": -34.0, "recommended_dbm": 2.9, "finding": finding("drive_recommended_dbm", 2.9, 0.0, "dBm"),
         "crossing": finding("drive_crossing_dbm", 3.0, 0.1, "dBm"), "name": "table", "mode": MODE,
-        "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)],
+        "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)], "mers": [(0.0, 37.5), (4.0, 29.8)],
+        "sides": (-40 + 2 * setting, -41 + 1.8 * setting),
         "spectra": [("low", np.linspace(-5e6, 5e6, 99), np.linspace(-40, 0, 99))],
     }  # fmt: skip
 
