@@ -29,7 +29,7 @@ def slope(sign):
 
 
 # Drawn from what their jobs find, in tests/desk/test_{spectrum_sets,drive_more,frequencies_desk}.py.
-DRAWN_ELSEWHERE = ("stitched", "drive_peaks", "frequency_plan")
+DRAWN_ELSEWHERE = ("drive_peaks", "frequency_plan")
 
 
 def drive_series():
