@@ -72,6 +72,26 @@ def coverage_map():
     }  # fmt: skip
 
 
+def stitched_set():
+    frequency = np.linspace(-7e6, 7e6, 1401)
+    away = np.abs(frequency) - 3.328e6
+    level = np.where(away < 0, 0.0, -34 - away / 1e6)
+    built = {"offset_hz": (3e5, 5e5, 7e5), "level_db": (-34.3, -34.5, -34.7), "read_db": -34.4}
+    return {
+        "frequency_hz": frequency, "level_db": level, "low_db": level - 0.3, "high_db": level + 0.3,
+        "floor_db": np.full(1401, -45.0), "source": np.repeat([0, 1, -1, 2], [400, 400, 100, 501]),
+        "names": ("a", "b", "c"), "occupied_width_hz": 6.656e6, "resolution_hz": 39e3,
+        "constructions": {"lower": built, "upper": built}, "finding": finding("shoulder_worst_db", -34.6, 0.5),
+        "lower": finding("shoulder_lower_db", -34.6, 0.5), "upper": finding("shoulder_upper_db", -35.0, 0.4),
+        "shown": finding("shoulder_worst_shown_db", -33.0, 0.2), "sweep": "pad 6 dB", "centre_hz": 1.275e9,
+        "readings": [
+            {"label": "pad 6 dB", "gain_db": -6.0, "lower": (-34.5, 0.2), "upper": (-34.9, 0.2)},
+            {"label": "pad 0 dB", "gain_db": 0.0, "lower": (-28.0, 0.2), "upper": None},
+        ],
+        "mode": MODE,
+    }  # fmt: skip
+
+
 def pictures(standing="measured"):
     rng = np.random.default_rng(1)
     frequency = np.linspace(-7e6, 7e6, 2001)
