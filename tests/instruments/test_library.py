@@ -6,7 +6,10 @@ import tomllib
 import pytest
 
 from tepui.cli.main import main
+from tepui.instruments import worker
+from tepui.instruments.driver import Took
 from tepui.instruments.library import PLACE, LibraryMissingError, load_library
+from tepui.signals.live import ReceiverStoppedError
 
 
 def test_law_describing_practice_loads_no_library_here(capsys, read_json):
@@ -49,3 +52,46 @@ def test_limit_without_the_library_another_receiver_is_refused(monkeypatch, caps
     assert seen.out == ""
     assert "SoapySDR was not found" in seen.err
     assert list(tmp_path.iterdir()) == []
+
+
+class _Slow:
+    """A driver whose every read takes long, or gives nothing."""
+
+    def __init__(self, clock, *, count):
+        self.clock, self.count = clock, count
+
+    def read(self, space, count):
+        self.clock.now += 1.5
+        return Took(count=min(self.count, count))
+
+
+class _Clock:
+    now = 0.0
+
+    def monotonic(self):
+        return self.now
+
+
+class _Space:
+    most = 1000
+
+    def space(self, count):
+        return None
+
+    def begin_epoch(self):
+        self.began = True
+
+
+# 20 ms of 100 kS/s are 2000 samples: forty reads of 1.5 s, a minute in all, of a receiver that never falls silent.
+@pytest.mark.parametrize(("count", "settles"), [(50, True), (0, False)])
+def test_law_a_slow_receiver_is_not_a_silent_one(monkeypatch, count, settles):
+    clock = _Clock()
+    monkeypatch.setattr(worker, "time", clock)
+    capture = worker._Capture(None)
+    capture._driver, capture._ring, capture._rate_hz = _Slow(clock, count=count), _Space(), 100e3
+    if settles:
+        capture._settle()
+        assert clock.now == 60
+    else:
+        with pytest.raises(ReceiverStoppedError, match="delivers no samples"):
+            capture._settle()

@@ -20,7 +20,7 @@ from tepui.instruments.worker import STALL_S, run
 from tepui.signals.live import LiveBlock, ReceiverInfo, ReceiverStoppedError
 
 ANSWER_S = 30.0
-SILENCE_S = 2 * STALL_S
+SILENCE_S = 5 * STALL_S  # a driver that hangs without a word; one that says so is heard of sooner
 LEAVE_S = 3.0
 WAIT_S = 0.002
 UNKNOWN_LOSS = 1

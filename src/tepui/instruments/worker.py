@@ -150,11 +150,13 @@ class _Capture:
         """Read and drop what the receiver gives while it settles, then begin an epoch."""
         assert self._ring is not None
         left = int(SETTLE_S * self._rate_hz)
-        begun = time.monotonic()
+        heard = time.monotonic()
         while left > 0:
             took = self._owned().read(self._ring.space(left), min(left, self._ring.most))
             left -= took.count
-            if time.monotonic() - begun > STALL_S:
+            if took.count:  # slow is not silent
+                heard = time.monotonic()
+            elif time.monotonic() - heard > STALL_S:
                 raise ReceiverStoppedError(
                     f"the receiver delivers no samples for {STALL_S:g} s; unplug it and try again."
                 )
