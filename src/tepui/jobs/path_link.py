@@ -12,6 +12,7 @@ from tepui.prediction.mode_margins import ModeMargin, best_mode, channel_for_pat
 BUDGET = "[P.341] and [P.525-4]"
 NOISE = "[Friis1944], [P.372]"
 RULE = "the operator's rule"
+QUIET = " The surroundings are taken at 290 K, for nothing else was told."
 PEAK_SHARE = 1e-4
 PEAK_DB = 10 * math.log10(-math.log(PEAK_SHARE))
 
@@ -75,7 +76,8 @@ def _levels(about: str, link: LinkQuestion, budget: LinkBudget) -> list[Finding]
              "above the mean, so a limit in PEP and one in mean power are not the same."),
         said("receive_level_dbm", budget.level, "dBm", BUDGET, "At the terminals of the receive antenna."),
         exact(about, "system_noise_db", budget.system_noise_db, "dB", source=NOISE, standing="computed",
-              remark="Over k T0, external noise included, at the terminals of the receive antenna."),
+              remark="Over k T0, external noise included, at the terminals of the receive antenna."
+              + (QUIET if link.receiving.external_noise_db == 0 else "")),
         exact(about, "noise_power_dbm", budget.noise_dbm, "dBm", source=NOISE, standing="computed",
               remark=f"In {2 * half / 1e6:.3f} MHz."),
         said("cn_db", budget.cn, "dB", BUDGET),
