@@ -39,7 +39,6 @@ def drive_series():
         "setting_dbm": setting, "shoulder_db": -40 + 2 * setting, "shoulder_std_db": np.full(161, 0.2),
         "mer_db": 38 - 2 * setting, "power_dbm": 30 + setting, "read_between": (0.0, 4.0),
         "points": [(-1.0, -38.0, None), (0.0, -40.0, 0.4), (4.0, -32.0, 0.3)], "powers": [(0.0, 30.0), (4.0, 34.0)],
-        "sides": (-41 + 2 * setting, None), "mers": [(0.0, 38.0), (4.0, 30.0)],
         "target_db": -34.0, "recommended_dbm": 2.9, "finding": finding("drive_recommended_dbm", 2.9, 0.0, "dBm"),
         "crossing": finding("drive_crossing_dbm", 3.0, 0.1, "dBm"), "name": "table", "mode": MODE,
         "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)], "mers": [(0.0, 37.5), (4.0, 29.8)],

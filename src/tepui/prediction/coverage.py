@@ -259,12 +259,12 @@ def edge_pixels(rows: int, columns: int) -> Floats:
     return np.concatenate([top, right, bottom, left])
 
 
-def radial_begins(ends: Floats, *, row: float, column: float) -> npt.NDArray[np.int64]:
+def radial_begins(ends: Floats, *, first: int, row: float, column: float) -> npt.NDArray[np.int64]:
     """The step from which each radial is wanted: near the transmitter every second, fourth ... one is enough. (n,)
 
     A radial whose number divides by 2^k serves pixels from 1/2^(k+1) of its way on.
     """
-    number = np.arange(len(ends))
+    number = first + np.arange(len(ends))
     divides = np.full(len(ends), COARSEST)
     for k in range(COARSEST - 1, -1, -1):
         divides[number % 2 ** (k + 1) != 0] = k
@@ -287,10 +287,8 @@ def run_map_task(task: MapTask) -> Singles:
     grid = np.ascontiguousarray(task.height_m)
     if task.radial:
         loss = np.empty((task.count, most - 1), np.float32)
-        some = slice(task.first, task.first + task.count)
-        every = edge_pixels(rows, columns)
-        begins = np.ascontiguousarray(radial_begins(every, row=task.row, column=task.column)[some])
-        ends = np.ascontiguousarray(every[some])
+        ends = np.ascontiguousarray(edge_pixels(rows, columns)[task.first : task.first + task.count])
+        begins = radial_begins(ends, first=task.first, row=task.row, column=task.column)
         map_radials(
             grid,
             task.row,

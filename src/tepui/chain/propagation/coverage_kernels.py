@@ -82,21 +82,18 @@ def smooth_bullington_db(d: float, low_t: float, low_r: float, ae: float, lam: f
     s_tr = (low_r - low_t) / d
     s_tim = ce * (d - 2.0 * at_t) if at_t < d else -low_t / d
     if s_tim < s_tr:
-        # v grows with a u/(1+u^2) - low_t/u - low_r u over u = sqrt(x/(d-x)): one hill, climbed by golden section
+        # v grows with a u/(1+u^2) - low_t/u - low_r u over u = sqrt(x/(d-x)): one hill, its slope falls through zero
         a = ce * d * d
-        low, high = math.log(1e-3), math.log(1e3)
-        best = -1e30
-        for _ in range(24):
-            left, right = low + 0.381966 * (high - low), low + 0.618034 * (high - low)
-            u, w = math.exp(0.5 * left), math.exp(0.5 * right)
-            f_left = a * u / (1.0 + u * u) - low_t / u - low_r * u
-            f_right = a * w / (1.0 + w * w) - low_t / w - low_r * w
-            best = max(best, f_left, f_right)
-            if f_left > f_right:
-                high = right
+        low, high = 0.03, 30.0
+        for _ in range(18):
+            u = math.sqrt(low * high)
+            square = u * u
+            if a * (1.0 - square) / (1.0 + square) ** 2 + low_t / square - low_r > 0.0:
+                low = u
             else:
-                low = left
-        v = best * math.sqrt(0.002 / (lam * d))
+                high = u
+        u = math.sqrt(low * high)
+        v = (a * u / (1.0 + u * u) - low_t / u - low_r * u) * math.sqrt(0.002 / (lam * d))
         return bend_db(knife_edge_db(v), d)
     s_rim = ce * (d - 2.0 * at_r) if at_r < d else -low_r / d
     d_b = (low_r - low_t + s_rim * d) / (s_tim + s_rim)
