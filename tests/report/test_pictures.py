@@ -30,7 +30,7 @@ def slope(sign):
 
 
 # Drawn from what their jobs find, in tests/desk/test_{spectrum_sets,drive_more}.py.
-DRAWN_ELSEWHERE = ("stitched", "drive_peaks")
+DRAWN_ELSEWHERE = ("stitched",)
 
 
 def drive_series():
@@ -44,6 +44,15 @@ def drive_series():
         "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)], "mers": [(0.0, 37.5), (4.0, 29.8)],
         "sides": (-40 + 2 * setting, -41 + 1.8 * setting),
         "spectra": [("low", np.linspace(-5e6, 5e6, 99), np.linspace(-40, 0, 99))],
+    }  # fmt: skip
+
+
+def drive_peaks():
+    db = np.arange(0, 12.01, 0.25)
+    before, after = np.exp(-(10 ** (db / 10))), np.exp(-(10 ** (db / 10)) - 0.02 * db**2)
+    return {
+        "setting_dbm": 2.9, "level_db": db, "before": before, "after": after, "recorded": [("low", db, before)],
+        "before_db": 9.64, "finding": finding("crest_after_db", 8.2, 0.2, standing="computed"), "mode": MODE,
     }  # fmt: skip
 
 
@@ -125,6 +134,7 @@ def pictures(standing="measured"):
             "mode": MODE,
         },
         "drive": drive_series(),
+        "drive_peaks": drive_peaks(),
         "coverage": coverage_map(),
         "frequency_plan": plan(),
     }  # fmt: skip
