@@ -44,9 +44,7 @@ def tap_inductance_h(box: RodBox, tap_m: float) -> float:
 def box_capacitance(box: RodBox, rods: npt.NDArray[np.bool_] | None = None) -> Floats:
     """Capacitance per length over eps0 of the rods chosen, the others absent. (n, n)"""
     centres = box.centres_m if rods is None else box.centres_m[rods]
-    return rod_capacitance(
-        centres, diameter_m=box.diameter_m, plates_m=box.plates_m, walls_m=(0.0, box.width_m)
-    )
+    return rod_capacitance(centres, diameter_m=box.diameter_m, plates_m=box.plates_m, walls_m=(0.0, box.width_m))
 
 
 def _cuts(box: RodBox) -> Floats:

@@ -107,8 +107,7 @@ def textbook_box(
     if structure == "combline":
         angle = math.radians(angle_deg)
         spacings = [
-            _combline_spacing_m(float(k), diameter_m=diameter_m, plates_m=plates_m, angle=angle)
-            for k in goal.couplings
+            _combline_spacing_m(float(k), diameter_m=diameter_m, plates_m=plates_m, angle=angle) for k in goal.couplings
         ]
         slope = (1 / math.tan(angle) + angle / math.sin(angle) ** 2) / (2 * impedance)
         sine = math.sin(angle) / math.sqrt(goal.external_q / (PORT_OHM * slope))
