@@ -16,7 +16,7 @@ SPECTRUM = (
     "shoulder_worst_shown_db occupied_width_99_hz crest_0_01pct_db snr_prefix_db phase_error_rms_deg",
     "iq_gain_imbalance_db iq_quadrature_error_deg carrier_suppression_db margin_db",
 )
-UNITS = {"", "1", "Hz", "s", "m", "dB", "dBm", "dBc/Hz", "bit/s", "ppm", "°", "W", "V", "A", "K"}
+UNITS = {"", "1", "Hz", "s", "m", "dB", "dBm", "dBc/Hz", "bit/s", "ppm", "°", "W", "V", "A", "K", "Ohm", "F", "H"}
 ENDINGS = {
     "_hz": "Hz",
     "_s": "s",

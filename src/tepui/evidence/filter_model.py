@@ -7,13 +7,15 @@ Source  derivative of an inverse matrix; own arrangement.
 Holds   An in-line filter of n equal-Q resonators; couplings constant over the sweep.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
-Complex = npt.NDArray[np.complex128]
+Complex = npt.NDArray[np.complexfloating[Any, Any]]
 SEEN = ("s11", "s21", "s22")
 
 
@@ -22,7 +24,7 @@ class Sweep:
     """What was measured: complex rows of ``SEEN`` by name, those not measured left out."""
 
     frequency_hz: Floats
-    rows: dict[str, Complex]
+    rows: Mapping[str, Complex]
     centre_hz: float
     width_hz: float
 
@@ -85,8 +87,8 @@ class Model:
         n, fc = self.n, self.sweep.centre_hz
         own = fc * (1 + v[:n] * self.w)
         f = self.f[:, None]
-        diagonal = 1j * (f / own - own / f) + v[2 * n + 1] * self.w
-        slope = -1j * (f / own + own / f) * (fc / own) * self.w
+        diagonal: Complex = 1j * (f / own - own / f) + v[2 * n + 1] * self.w
+        slope: Complex = -1j * (f / own + own / f) * (fc / own) * self.w
         diagonal[:, 0] += np.exp(-v[2 * n - 1])
         diagonal[:, -1] += np.exp(-v[2 * n])
         matrix = np.zeros((len(f), n, n), dtype=complex)
@@ -96,8 +98,8 @@ class Model:
         matrix[:, at[:-1], at[1:]] = matrix[:, at[1:], at[:-1]] = -1j * k
         ends = np.zeros((n, 2))
         ends[0, 0] = ends[-1, 1] = 1
-        both = np.linalg.solve(matrix, np.broadcast_to(ends, (len(f), n, 2)))
-        return both[..., 0], both[..., 1], slope
+        both: npt.NDArray[np.generic] = np.linalg.solve(matrix, np.broadcast_to(ends, (len(f), n, 2)))
+        return np.asarray(both[..., 0]), np.asarray(both[..., 1]), slope
 
     def evaluate(self, v: Floats) -> tuple[dict[str, Complex], dict[str, Complex]]:
         """Rows by name, and their slopes with every parameter. (n_f,), (n_f, size)"""

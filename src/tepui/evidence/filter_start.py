@@ -8,13 +8,15 @@ Source  C. Sanathanan and J. Koerner 1963 for the iteration of the fit, from mem
 Holds   A start only: noise grows inwards along the chain.
 """
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.filter_model import Sweep
 
 Floats = npt.NDArray[np.float64]
-Complex = npt.NDArray[np.complex128]
+Complex = npt.NDArray[np.inexact[Any]]
 ROUNDS = 5
 
 
@@ -26,7 +28,7 @@ def rational_fit(
     top = max(poles, *degrees)
     powers = (1j * u / scale)[:, None] ** np.arange(top, -1, -1)
     lower = powers[:, top - poles :]
-    weight = np.ones(len(u))
+    weight: Floats = np.ones(len(u))
     denominator = np.ones(poles + 1, dtype=complex)
     numerators: list[Complex] = []
     for _ in range(ROUNDS):
@@ -47,7 +49,11 @@ def rational_fit(
     apart = [row - (powers[:, top - d :] @ m) / below for row, m, d in zip(rows, numerators, degrees, strict=True)]
     grow = scale ** np.arange(poles + 1)
     scaled = [m * scale ** (poles - d + np.arange(d + 1.0)) for m, d in zip(numerators, degrees, strict=True)]
-    return denominator * grow, scaled, float(np.sqrt(np.mean(np.abs(np.concatenate(apart)) ** 2)))
+    return (
+        np.asarray(denominator * grow),
+        list[Complex](scaled),
+        float(np.sqrt(np.mean(np.abs(np.concatenate(apart)) ** 2))),
+    )
 
 
 def chain_of(denominator: Complex, numerator: Complex) -> tuple[Complex, Floats, float]:

@@ -7,6 +7,7 @@ Source  own computation; a bare end and a flat wall far away or near are solved 
 Holds   Electrostatics: gaps short against the wave. The screw is flat-ended and coaxial. Within about 5 %.
 """
 
+import itertools
 from functools import lru_cache
 
 import numpy as np
@@ -51,7 +52,7 @@ def end_capacitance_f(
 def _graded(marks: list[float], widest: float) -> Floats:
     """Points from mark to mark, close at the marks (where edges are) and wider between."""
     parts = [np.array([marks[0]])]
-    for low, high in zip(marks[:-1], marks[1:], strict=True):
+    for low, high in itertools.pairwise(marks):
         count = max(5, int(np.ceil(1.6 * (high - low) / widest)))
         count = min(count, 24)
         even = np.arange(1, count + 1) / count

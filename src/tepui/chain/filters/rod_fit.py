@@ -95,7 +95,7 @@ def fit_box(goal: FilterGoal, start: RodBox, *, metal: bool = True, load_f: floa
     def residual(x: Floats, sign: float) -> Floats:
         box = parts.made(x)
         unlike = (sign * characteristic(rod_scattering(box, grid)) - wanted) * weight
-        extra = [] if not parts.free_length else [20 * (np.mean(box.load_f) - load_f) / parts.line_f]
+        extra = [20 * (np.mean(box.load_f) - load_f) / parts.line_f] if load_f is not None and metal else []
         return np.concatenate([unlike, extra])
 
     tried = [

@@ -113,7 +113,7 @@ def textbook_box(
         sine = math.sin(angle) / math.sqrt(goal.external_q / (PORT_OHM * slope))
         if sine >= math.sin(angle):
             raise RangeError(
-                f"an external Q of {goal.external_q:.3g} cannot be tapped on this comb-line rod; take a narrower filter."
+                f"an external Q of {goal.external_q:.3g} cannot be tapped on this rod; take a narrower filter."
             )
         tap, length = quarter_m * 2 / math.pi * math.asin(sine), quarter_m * angle_deg / 90
         load = 1 / (math.tan(angle) * omega * impedance)
