@@ -17,11 +17,13 @@ from tepui.chain.filters.rod_box import STRUCTURES
 from tepui.chain.filters.rod_design import RodDesign, design_rods
 from tepui.chain.filters.rod_line import rod_scattering
 from tepui.chain.filters.rod_textbook import rod_impedance_ohm
+from tepui.ground.checks import require_one_of
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome
 from tepui.jobs.filter_findings import design_findings
 from tepui.jobs.filter_tables import prototype_table, rods_table, trace_table
 from tepui.signals.twoport import TwoPort
+from tepui.tables.load import load_table
 
 TRACE_POINTS = 401
 TRACE_WIDTHS = 4.0
@@ -89,6 +91,7 @@ def design_filter(question: FilterQuestion) -> Outcome:
 
     raises  RangeError where the metal to hand cannot make it
     """
+    require_one_of("metal", question.metal, load_table("metals").column("metal"), source="table metals")
     if question.structure not in STRUCTURES:
         raise RangeError(f"structure must be interdigital or combline, not {question.structure}.")
     unloaded_q, origin = question_q(question)

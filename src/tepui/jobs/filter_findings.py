@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tepui.chain.filters.coupled import coupled_scattering, tuned
 from tepui.chain.filters.goal import midband_loss_db
 from tepui.chain.filters.loss import expansion_per_k, open_end_voltage_v, resonator_energy_j
 from tepui.chain.filters.rod_design import LEAST_TAP_M, POOR_FIT, WIDTH_DOUBT, RodDesign, midband_loss_of, shape_of
@@ -149,16 +150,19 @@ def _far_findings(about: str, question: "FilterQuestion", design: RodDesign) -> 
     for one in question.rejections:
         s = rod_scattering(design.box, np.array([one.frequency_hz]))[0, 1, 0]
         theory = float(-20 * np.log10(max(abs(s), 1e-12)))
+        ideal = coupled_scattering(tuned(design.goal), np.array([one.frequency_hz]))[0, 1, 0]
+        prototype = float(-20 * np.log10(max(abs(ideal), 1e-12)))
         claimed = min(theory, HOME_LOW_DB)
         margin = None if one.wanted_db is None else claimed - one.wanted_db
         found.append(
             Finding(
-                about=f"point:{one.frequency_hz / 1e6:g} MHz", key="rejection_db", value=claimed, unit="dB",
+                about=f"stage:filter at {one.frequency_hz / 1e6:g} MHz", key="rejection_db", value=claimed, unit="dB",
                 low=claimed, high=None, standing="at_least",
                 source=TEM if theory < HOME_LOW_DB else "common practice: a home-made box keeps 60 to 70 dB",
                 limit=one.wanted_db, limit_sense=None if one.wanted_db is None else "at_least",
                 limit_source=None if one.wanted_db is None else "asked", margin=margin,
-                remark=f"Theory gives {theory:.0f} dB; joints and lids leak, so claim no more than "
+                remark=f"Theory gives {prototype:.0f} dB (prototype) or {theory:.0f} dB (dimensions); "
+                       "joints and lids leak, so claim no more than "
                        f"{HOME_LOW_DB:.0f} to {HOME_HIGH_DB:.0f} dB until it is measured."
                        if theory > HOME_LOW_DB else f"Theory of the dimensions gives {theory:.1f} dB.",
             )
@@ -186,8 +190,6 @@ def _channel_findings(about: str, question: "FilterQuestion", design: RodDesign)
 def _power_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
     if question.power_w is None:
         return []
-    from tepui.chain.filters.coupled import tuned
-
     goal, box = design.goal, design.box
     made = tuned(goal, unloaded_q=box.unloaded_q)
     f = np.linspace(-0.5, 0.5, 41) * goal.width_hz + goal.centre_hz

@@ -81,7 +81,7 @@ def test_tool_matrix_equals_a_cascade_of_networks(poles):
         parts.append(resonator(own))
         last = number == poles - 1
         parts.append(inverter(np.sqrt(slope / 50 / made.q_last) if last else made.couplings[number] * slope))
-    ladder = skrf.cascade_list(parts)
+    ladder = skrf.network.cascade_list(parts)
     ours = coupled_scattering(made, f)
     apart = 20 * np.log10(np.abs(ours) / np.abs(ladder.s))
     assert np.abs(apart[:, 1, 0]).max() < 0.01
