@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 import skrf
 
-from tepui.chain.filters.coupled import CoupledFilter, coupled_scattering, tuned
 from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.resonators import CoupledFilter, coupled_scattering, tuned
 from tepui.cli.main import main
 
 QUICK = ["filter", "--centre", "1296 MHz", "--width", "30 MHz", "--poles", "3", "--ripple", "0.1 dB", "--structure",

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from tepui.chain.filters.coupled import CoupledFilter, coupled_scattering, tuned
 from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.resonators import CoupledFilter, coupled_scattering, tuned
 from tepui.evidence.filter_extraction import extract
 from tepui.evidence.filter_model import Model, Sweep
 from tepui.ground.errors import RangeError

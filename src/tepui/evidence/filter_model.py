@@ -1,6 +1,6 @@
 """The coupled-resonator model of a measured filter, with its ports' phases and delays, and the model's slopes.
 
-Theory  As chain/filters/coupled: x and y are the first and last columns of A^-1; for any parameter t of A,
+Theory  As chain/filters/resonators: x and y are the first and last columns of A^-1; for any parameter t of A,
         dS11 = (2/Qe1) x' dA x, dS21 = -(2 / sqrt(Qe1 Qen)) y' dA x. Each port adds the phase a + 2 pi (f - fc) d, one
         way, to every wave that crosses it.
 Source  derivative of an inverse matrix; own arrangement.

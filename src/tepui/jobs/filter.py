@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tepui.chain.filters.coupled import coupled_scattering, tuned
 from tepui.chain.filters.goal import FilterGoal
 from tepui.chain.filters.loss import WORKMANSHIP, rod_unloaded_q
+from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_box import STRUCTURES
 from tepui.chain.filters.rod_design import RodDesign, design_rods
 from tepui.chain.filters.rod_line import rod_scattering

@@ -2,14 +2,14 @@
 
 Theory  Losses and rejections of the coupled resonators with finite unloaded Q. Of those that meet what was asked the
         one with fewest resonators is taken, and of these the one with least loss.
-Source  chain/filters/coupled.py; S. Cohn 1959 for the loss, from memory.
+Source  chain/filters/resonators.py; S. Cohn 1959 for the loss, from memory.
 Holds   Rejections as a home-made box keeps them: 60 dB is claimed at most, whatever theory says (common practice).
 """
 
 import numpy as np
 
-from tepui.chain.filters.coupled import coupled_scattering, tuned
 from tepui.chain.filters.goal import FilterGoal, midband_loss_db
+from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Table
 from tepui.jobs.filter import FilterQuestion, question_q

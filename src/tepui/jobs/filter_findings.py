@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tepui.chain.filters.coupled import coupled_scattering, tuned
 from tepui.chain.filters.goal import midband_loss_db
 from tepui.chain.filters.loss import expansion_per_k, open_end_voltage_v, resonator_energy_j
+from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_design import LEAST_TAP_M, POOR_FIT, WIDTH_DOUBT, RodDesign, midband_loss_of, shape_of
 from tepui.chain.filters.rod_line import rod_scattering
 from tepui.chain.filters.rod_textbook import rod_impedance_ohm

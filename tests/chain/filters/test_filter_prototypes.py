@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 import skrf
 
-from tepui.chain.filters.coupled import CoupledFilter, coupled_scattering, tuned
 from tepui.chain.filters.goal import FilterGoal, midband_loss_db
+from tepui.chain.filters.resonators import CoupledFilter, coupled_scattering, tuned
 from tepui.chain.filters.sequence import lossless_delay_s, step_delays_s
 from tepui.ground.errors import RangeError
 from tepui.tables.load import load_table

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.constants import mu_0
 
-from tepui.chain.filters.coupled import CoupledFilter, chain_matrix
+from tepui.chain.filters.resonators import CoupledFilter, chain_matrix
 from tepui.tables.load import load_table
 
 WORKMANSHIP = 0.5

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.filters.coupled import coupled_scattering, tuned
 from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_box import RodBox
 from tepui.chain.filters.rod_line import box_capacitance, rod_scattering
 

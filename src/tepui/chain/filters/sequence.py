@@ -11,8 +11,8 @@ Holds   From the first port; the far half is tuned from the other port in the sa
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.filters.coupled import CoupledFilter, coupled_scattering
 from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.resonators import CoupledFilter, coupled_scattering
 
 SHIFT = 1e-4  # of the width, for the slope of the phase
 UNLOADED = 1e12  # external Q of a side that nothing is connected to
