@@ -19,7 +19,10 @@ MARGIN_STEPS = 210  # dropped at both ends of each stretch the reference decodes
 
 @dataclass(frozen=True, kw_only=True)
 class Link:
-    """Sent bits (n,), coded bits (n_symbols, n_coded), data cells as sent and as received (n_symbols, n_data)."""
+    """Sent bits (n,), coded bits (n_symbols, n_coded), data cells as sent and as received (n_symbols, n_data).
+
+    order  (n_coded of all,) which coded bit was sent in each place, where they were shuffled; None as the source has it
+    """
 
     mode: Mode
     bits: npt.NDArray[np.uint8]
@@ -27,6 +30,7 @@ class Link:
     sent: npt.NDArray[np.complex64]
     received: npt.NDArray[np.complex64]
     noise: float
+    order: npt.NDArray[np.intp] | None = None
 
     def on_carriers(self) -> npt.NDArray[np.complex64]:
         """The received data cells on all carriers, zero elsewhere: (n_symbols, K)."""
@@ -41,8 +45,11 @@ def plain_mode(constellation: str, code_rate: Fraction | str) -> Mode:
                 code_rate=Fraction(code_rate))  # fmt: skip
 
 
-def ideal_link(mode: Mode, *, es_n0_db: float, n_bits: int, seed: int) -> Link:
-    """Symbols enough for n_bits, every cell with noise of variance 10^(-es_n0/10)."""
+def ideal_link(mode: Mode, *, es_n0_db: float, n_bits: int, seed: int, shuffled: bool = False) -> Link:
+    """Symbols enough for n_bits, every cell with noise of variance 10^(-es_n0/10).
+
+    shuffled  coded bits are sent in random order instead of the source's: what a table made so must be compared with
+    """
     rng = np.random.default_rng(seed)
     per_symbol = mode.n_data * mode.bits_per_cell
     bits_per_symbol = int(per_symbol * mode.code_rate)
@@ -50,11 +57,13 @@ def ideal_link(mode: Mode, *, es_n0_db: float, n_bits: int, seed: int) -> Link:
     bits = rng.integers(0, 2, n_symbols * bits_per_symbol, dtype=np.uint8)
     coded, _ = encode_inner(bits, np.zeros(6, np.uint8), code_rate=mode.code_rate)
     coded = coded.reshape(n_symbols, per_symbol)
-    sent = map_cells(coded, None, mode=mode, first_symbol=0)
+    order = rng.permutation(coded.size) if shuffled else None
+    placed = coded if order is None else coded.ravel()[order].reshape(coded.shape)
+    sent = map_cells(placed, None, mode=mode, first_symbol=0)
     noise = 10 ** (-es_n0_db / 10)
     parts = rng.standard_normal((2, *sent.shape), dtype=np.float32) * np.float32(np.sqrt(noise / 2))
     received = (sent + (parts[0] + 1j * parts[1])).astype(np.complex64)
-    return Link(mode=mode, bits=bits, coded=coded, sent=sent, received=received, noise=noise)
+    return Link(mode=mode, bits=bits, coded=coded, sent=sent, received=received, noise=noise, order=order)
 
 
 def float_soft_values(link: Link) -> npt.NDArray[np.float32]:
@@ -73,7 +82,11 @@ def float_soft_values(link: Link) -> npt.NDArray[np.float32]:
     for parity in (0, 1):
         order = coded_bit_order(mode.n_fft, v, parity)
         soft[parity::2, order.T.ravel()] = ratios[:, parity::2].transpose(1, 0, 2).reshape(-1, order.size)
-    return soft.ravel()
+    if link.order is None:
+        return soft.ravel()
+    back = np.empty(soft.size, np.float32)
+    back[link.order] = soft.ravel()
+    return back
 
 
 def reference_errors(

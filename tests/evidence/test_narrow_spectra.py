@@ -86,7 +86,7 @@ def test_tool_sweep_recordings_as_made():
     image = 10 ** (truth()["sweeps"]["fixed_gain"]["image_db"] / 20)
     assert abs(abs(found[4].image) - image) < 2 * found[4].image_std < 0.3 * image
     quiet = [one.floor.value for one in found if one.floor is not None]
-    assert len(quiet) == 2
+    assert len(quiet) == 6  # those that show enough beside the channel
     assert all(1 / 6 < value < 0.5 for value in quiet)
     assert found[0].converter.used_bits < 4  # far from the channel, at the gain that suits its middle
     assert found[4].converter.used_bits > 6.5

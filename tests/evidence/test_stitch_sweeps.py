@@ -30,13 +30,19 @@ def shoulders(name):
     return stitched_shoulders(stitched()[name][1], carrier_spacing_hz=truth()["carrier_spacing_hz"])
 
 
+def own_std_db(name, side):
+    """Doubt of one sweep's shoulder that the others do not share: only that shows in their differences. [dB]"""
+    found = shoulders(name)
+    return float(np.sqrt(max(getattr(found, side).std ** 2 - found.common_db**2, 0.05**2)))
+
+
 def readings(side, names):
     return [
         PadReading(
             name=name,
             gain_db=stitched()[name][0],
             shown_db=getattr(shoulders(name), side).value,
-            std_db=getattr(shoulders(name), side).std,
+            std_db=own_std_db(name, side),
         )
         for name in names
     ]

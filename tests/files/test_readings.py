@@ -26,6 +26,16 @@ def test_law_other_separators(tmp_path, mark):
     assert read_readings(write(tmp_path, "\ufeff" + text))[0].values["shoulder_worst_db"] == -33.9
 
 
+# Spreadsheets of half the world write a comma as decimal mark and part the cells with semicolons.
+def test_law_decimal_commas_where_they_do_not_part_the_cells(tmp_path):
+    text = "setting_dbm;shoulder_worst_db\n9,5;-33,9\n"
+    assert read_readings(write(tmp_path, text))[0].values == {"setting_dbm": 9.5, "shoulder_worst_db": -33.9}
+    quoted = 'setting_dbm,shoulder_worst_db\n"9,5","-33,9"\n'
+    assert read_readings(write(tmp_path, quoted))[0].values == {"setting_dbm": 9.5, "shoulder_worst_db": -33.9}
+    frequency, loss = read_loss_table(write(tmp_path, "-0,5;1,25\n0;1\n0,5;2\n"))
+    assert (list(frequency), list(loss)) == ([-0.5e6, 0.0, 0.5e6], [1.25, 1.0, 2.0])
+
+
 @pytest.mark.parametrize(
     ("text", "sentence"),
     [
@@ -37,6 +47,8 @@ def test_law_other_separators(tmp_path, mark):
         ("setting_dbm,shoulder_worst_db\n9,nan\n", "must be a bare number"),
         ("setting_dbm,shoulder_worst_db\n9,30\n", r"negative, not 30; write -30\."),
         ("setting_dbm,shoulder_worst_db,doubt_db\n9,-30,0\n", "doubt_db must be above zero"),
+        ("setting_dbm,shoulder_worst_db\n1e30,-30\n", "setting_dbm must lie between -150 and 100"),
+        ("setting_dbm,shoulder_worst_db,pad_db\n1,-30,-3\n", "pad_db must lie between 0 and 150"),
         ("setting_dbm,power_dbm\n9,30\n", "needs a shoulder or a recording"),
         ("setting_dbm,shoulder_worst_db\n9,-30,4,5\n", "4 cells under 2 headings; write decimals with a point"),
     ],

@@ -28,16 +28,31 @@ def slope(sign):
             "read_db": -38.3}  # fmt: skip
 
 
+# Drawn from what their jobs find, in tests/desk/test_{spectrum_sets,drive_more,frequencies_desk}.py.
+DRAWN_ELSEWHERE = ("stitched", "drive_peaks", "frequency_plan")
+
+
 def drive_series():
     setting = np.linspace(-2, 6, 161)
     return {
         "setting_dbm": setting, "shoulder_db": -40 + 2 * setting, "shoulder_std_db": np.full(161, 0.2),
         "mer_db": 38 - 2 * setting, "power_dbm": 30 + setting, "read_between": (0.0, 4.0),
         "points": [(-1.0, -38.0, None), (0.0, -40.0, 0.4), (4.0, -32.0, 0.3)], "powers": [(0.0, 30.0), (4.0, 34.0)],
+        "sides": (-41 + 2 * setting, None), "mers": [(0.0, 38.0), (4.0, 30.0)],
         "target_db": -34.0, "recommended_dbm": 2.9, "finding": finding("drive_recommended_dbm", 2.9, 0.0, "dBm"),
         "crossing": finding("drive_crossing_dbm", 3.0, 0.1, "dBm"), "name": "table", "mode": MODE,
         "at_recommended": [finding("shoulder_recommended_db", -34.2, 0.3)],
         "spectra": [("low", np.linspace(-5e6, 5e6, 99), np.linspace(-40, 0, 99))],
+    }  # fmt: skip
+
+
+def coverage_map():
+    hills = 300 + 50 * np.sin(np.arange(120) / 9)[:, None] * np.cos(np.arange(120) / 7)[None, :]
+    margin = 30 - 0.5 * np.hypot(np.arange(120) - 60, np.arange(120)[:, None] - 60)
+    return {
+        "margin_db": np.where(margin > 0, margin, np.nan), "height_m": hills, "pixel_m": 90.0, "reach_km": 5.4,
+        "margin_kept_db": 6.0, "finding": finding("covered_share", 0.4, 0.1, "1", standing="computed"),
+        "sentence": "a transmitter", "foot": "a place", "lines": ["50 % of places"],
     }  # fmt: skip
 
 
@@ -75,6 +90,7 @@ def pictures(standing="measured"):
             "mode": MODE,
         },
         "drive": drive_series(),
+        "coverage": coverage_map(),
     }  # fmt: skip
 
 
@@ -85,9 +101,9 @@ def drawn(tmp_path_factory):
 
 
 def test_every_name_is_drawn_as_svg_and_png(drawn):
-    assert sorted(pictures()) == sorted(DRAWN)
-    assert sorted(drawn) == sorted(f"{name}.{kind}" for name in DRAWN for kind in ("svg", "png"))
-    for name in DRAWN:
+    assert {*pictures(), *DRAWN_ELSEWHERE} == set(DRAWN)
+    assert sorted(drawn) == sorted(f"{name}.{kind}" for name in pictures() for kind in ("svg", "png"))
+    for name in pictures():
         with Image.open(drawn[f"{name}.png"]) as image:
             assert image.width == 1290
             assert image.convert("RGB").getpixel((2, image.height // 2)) == tuple(bytes.fromhex(SHEET[1:]))
@@ -103,12 +119,12 @@ def test_law_the_same_figures_give_the_same_bytes(drawn, tmp_path):
 
 # SVG 1.1, 5.4: title and desc are what is read aloud; they must be children of the root and come first.
 def test_published_each_picture_says_itself_in_words(drawn):
-    for name in DRAWN:
+    for name in pictures():
         root = ElementTree.fromstring(drawn[f"{name}.svg"].read_text(encoding="utf-8"))
         first, second = list(root)[:2]
         assert first.tag.endswith("title")
         assert second.tag.endswith("desc")
-        assert MODE in second.text
+        assert MODE in second.text or name == "coverage"
     spoken = ElementTree.fromstring(drawn["spectrum.svg"].read_text(encoding="utf-8"))[1].text
     assert re.search(r"worst .38\.40 ± 0\.30 dB", spoken)
 
@@ -127,7 +143,7 @@ def test_law_pencil_is_for_readings_and_practice_is_stamped(drawn, tmp_path):
             assert "practice, nothing measured" in text
             assert PENCIL not in text
             assert INK in text
-            assert PENCIL in drawn[path.name].read_text(encoding="utf-8") or path.stem == "constellation"
+            assert PENCIL in drawn[path.name].read_text(encoding="utf-8") or path.stem in ("constellation", "coverage")
             assert "practice" not in drawn[path.name].read_text(encoding="utf-8")
 
 

@@ -1,9 +1,13 @@
 """``drive`` at the desk: open readings and recordings, reduce and fit them, keep the picture, print the findings."""
 
+import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
 
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
@@ -12,7 +16,7 @@ from tepui.evidence.drive import Baseline, FilterCurve
 from tepui.files.readings import ReadingRow, read_loss_table, read_readings
 from tepui.files.recordings import open_recording, recording_files
 from tepui.ground.document import build_document, document_text
-from tepui.ground.errors import RangeError
+from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Outcome
 from tepui.ground.listing import outcome_text, page_for
 from tepui.ground.quantity import Quantity
@@ -21,7 +25,10 @@ from tepui.jobs.drive_series import READING_DOUBT_DB, DriveQuestion, Measured, S
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording
 
+Floats = npt.NDArray[np.float64]
 SHOWN_TABLES = ("drive_readings", "price_of_next")
+GAIN_DB = 1.0  # more than a passive part's calibration may be off
+TOUCHSTONE = re.compile(r"\.(s[0-9]+p|ts|snp)$", re.IGNORECASE)
 ABSOLUTE_HZ = 45e6  # a filter table that begins above is in absolute frequency: no channel reaches so far from itself
 
 
@@ -44,6 +51,7 @@ class DriveRequest:
     mode: Mode | None = None
     centre_hz: float | None = None
     supply_v: float | None = None
+    confirm: bool = False
     plots: Path | None = None
     workers: int | None = None
 
@@ -61,7 +69,10 @@ def run_drive(request: DriveRequest, *, as_json: bool, strict: bool) -> int:
         require_folder(request.plots)
     tables = [path for path in (request.readings, request.filter_table) if path is not None]
     hashes = InputHashes([*tables, *(file for path in paths for file in recording_files(path))])
-    curve = None if request.filter_table is None else _filter(request.filter_table, centre_hz=request.centre_hz)
+    curve: FilterCurve | None = None
+    odd: tuple[str, ...] = ()
+    if request.filter_table is not None:
+        curve, odd = _filter(request.filter_table, centre_hz=_centre_of(opened, request.centre_hz))
     question = DriveQuestion(
         name=request.readings.stem if request.readings is not None else "drive",
         target_db=request.target_db,
@@ -73,9 +84,10 @@ def run_drive(request: DriveRequest, *, as_json: bool, strict: bool) -> int:
         model=request.model,
         mode=request.mode,
         supply_v=request.supply_v,
+        confirm=request.confirm,
     )
     outcome = drive_series(_series(request, rows, opened), question)
-    outcome = _with_remarks(outcome, opened)
+    outcome = _with_remarks(outcome, [*odd, *(remark for one in opened.values() for remark in one.remarks)])
     practice = any(recording.practice for recording in opened.values())
     written: list[str] = []
     if request.plots is not None and outcome.pictures:
@@ -133,21 +145,58 @@ def _baseline(given: Quantity | None, doubt_db: float | None) -> Baseline | None
     return Baseline(level_db=given.value, std_db=(READING_DOUBT_DB if doubt_db is None else doubt_db) / 2)
 
 
-def _filter(path: Path, *, centre_hz: float | None) -> FilterCurve:
-    frequency_hz, loss_db = read_loss_table(path)
-    if frequency_hz[0] > ABSOLUTE_HZ:
+def _filter(path: Path, *, centre_hz: float | None) -> tuple[FilterCurve, tuple[str, ...]]:
+    """The filter's curve from the channel's centre on, and what was odd about its file."""
+    remarks: tuple[str, ...] = ()
+    if TOUCHSTONE.search(path.name):
+        frequency_hz, loss_db, remarks = _transmission(path)
+    else:
+        frequency_hz, loss_db = read_loss_table(path)
+    if frequency_hz[0] > ABSOLUTE_HZ or TOUCHSTONE.search(path.name):
         if centre_hz is None:
             raise RangeError(
                 f"{path} is in absolute frequency, from {frequency_hz[0] / 1e6:g} MHz on; give the channel's centre "
                 "with --centre, or write the table in MHz from the channel's centre."
             )
+        if not frequency_hz[0] < centre_hz < frequency_hz[-1]:
+            raise RangeError(
+                f"{path} reaches from {frequency_hz[0] / 1e6:g} to {frequency_hz[-1] / 1e6:g} MHz and the channel's "
+                f"centre, {centre_hz / 1e6:g} MHz, lies outside; measure the filter there, or correct --centre."
+            )
         frequency_hz = frequency_hz - centre_hz
-    return FilterCurve(offset_hz=frequency_hz, loss_db=loss_db)
+    return FilterCurve(offset_hz=frequency_hz, loss_db=loss_db), remarks
 
 
-def _with_remarks(outcome: Outcome, opened: dict[Path, Recording]) -> Outcome:
+def _transmission(path: Path) -> tuple[Floats, Floats, tuple[str, ...]]:
+    """Frequency and loss of a two-port by its S21, and the reader's remarks.
+
+    raises  FormatError, also for a two-port that amplifies or lets nothing through
+    """
+    from tepui.files.touchstone import read_network
+    from tepui.signals.twoport import TwoPort
+
+    network = read_network(path)
+    port = network.port
+    if not isinstance(port, TwoPort):
+        raise FormatError(f"{path} is of one port and says nothing of transmission; a two-port (.s2p) is wanted.")
+    loss_db = -20 * np.log10(np.maximum(np.abs(port.s[:, 1, 0]), 1e-10))
+    if loss_db.max() < -GAIN_DB:
+        raise FormatError(
+            f"{path} amplifies at every frequency, so it is no output filter; give the filter's own file."
+        )
+    return port.frequency_hz, np.asarray(loss_db), tuple(f"{path.name}: {remark}" for remark in network.remarks)
+
+
+def _centre_of(opened: dict[Path, Recording], given_hz: float | None) -> float | None:
+    """The channel's centre, as given or as the recordings were tuned; None where they say nothing or disagree."""
+    if given_hz is not None:
+        return given_hz
+    tuned = {recording.centre_hz for recording in opened.values()}
+    return tuned.pop() if len(tuned) == 1 else None
+
+
+def _with_remarks(outcome: Outcome, remarks: Sequence[str]) -> Outcome:
     """What was noticed on opening goes with the first finding."""
-    remarks = [remark for recording in opened.values() for remark in recording.remarks]
     if not remarks:
         return outcome
     first, *rest = outcome.findings

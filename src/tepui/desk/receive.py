@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import kept_stream, require_folder, require_output
-from tepui.desk.recordings import Progress, draw, named_apart, text_of, with_remarks
+from tepui.desk.progress import Progress
+from tepui.desk.recordings import draw, named_apart, text_of, with_remarks
 from tepui.files.recordings import open_recording, recording_files
 from tepui.ground.document import build_document, document_text
 from tepui.jobs.receive import receive_recording

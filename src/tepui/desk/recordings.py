@@ -1,10 +1,10 @@
-"""What the verbs on recordings share: names apart, remarks of opening, pictures, the text for a terminal, progress."""
+"""What the verbs on recordings share: names apart, remarks of opening, pictures, the text for a terminal."""
 
 import sys
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -12,9 +12,6 @@ import numpy.typing as npt
 from tepui.ground.findings import Finding, Outcome
 from tepui.ground.listing import outcome_text, page_for
 from tepui.signals.recording import Recording, SampleSource
-
-SAY_AFTER_S = 2.0
-SAY_EVERY_S = 0.5
 
 
 def named_apart(recordings: Sequence[Recording]) -> list[Recording]:
@@ -37,7 +34,21 @@ def with_remarks(outcome: Outcome, recording: Recording) -> Outcome:
     return replace(outcome, findings=findings)
 
 
-def draw(outcomes: Sequence[Outcome], recordings: Sequence[Recording], folder: Path, *, practice: bool) -> list[str]:
+class Named(Protocol):
+    """What pictures are kept under: a recording or a set."""
+
+    @property
+    def name(self) -> str:
+        """Its name, and that of its folder where there are several."""
+        ...
+
+    @property
+    def practice(self) -> bool:
+        """Whether it comes from the simulated bench."""
+        ...
+
+
+def draw(outcomes: Sequence[Outcome], recordings: Sequence[Named], folder: Path, *, practice: bool) -> list[str]:
     """Draw every outcome's pictures; one recording's into the folder itself, several into a folder each."""
     from tepui.report.pictures import draw_pictures
 
@@ -85,29 +96,3 @@ class _Watched:
 def watched(recording: Recording, tell: Callable[[float], None], *, passes: int) -> Recording:
     """The same recording, which tells its share read while it is read ``passes`` times over."""
     return replace(recording, source=_Watched(recording.source, passes * recording.n_samples, tell))
-
-
-class Progress:
-    """A line on stderr that says how far a long recording is, only on a terminal."""
-
-    def __init__(self, name: str) -> None:
-        self._name = name
-        self._begun = time.monotonic()
-        self._said = 0.0
-
-    def __enter__(self) -> "Progress":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._said:
-            sys.stderr.write("\r" + " " * 60 + "\r")
-            sys.stderr.flush()
-
-    def tell(self, share: float) -> None:
-        """Show the share that is done, now and then."""
-        now = time.monotonic()
-        if not sys.stderr.isatty() or now - self._begun < SAY_AFTER_S or now - self._said < SAY_EVERY_S:
-            return
-        self._said = now
-        sys.stderr.write(f"\r{self._name[:40]}: {100 * min(share, 1.0):.0f} %")
-        sys.stderr.flush()

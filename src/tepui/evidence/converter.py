@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from tepui.evidence.bursts import bursty_use
 from tepui.signals.recording import Recording
 
 Floats = npt.NDArray[np.float64]
@@ -95,7 +96,7 @@ def unrounded(mean: float, variance: float) -> tuple[float, float]:
 
 @dataclass(frozen=True, kw_only=True)
 class SampleSums:
-    """First pass over a stretch: moments, and how often each code occurs on both axes; None for floating point."""
+    """First pass over a stretch: moments, and how often each code occurs on each axis; None for floating point."""
 
     n: int
     mean: complex
@@ -121,7 +122,7 @@ def _codes_of(sample_type: str) -> tuple[float, float, int] | None:
 def sums_of_recording(recording: Recording) -> SampleSums:
     """Moments and codes of a whole recording, block by block."""
     layout = _codes_of(recording.sample_type)
-    counts = None if layout is None else np.zeros(layout[2])
+    counts = None if layout is None else np.zeros((2, layout[2]))
     total, square, n_at_end = 0j, 0j, 0
     powers = np.zeros(2)
     for block in recording.blocks(BLOCK):
@@ -131,7 +132,8 @@ def sums_of_recording(recording: Recording) -> SampleSums:
         powers += [float(np.square(axes[i::2], dtype=np.float64).sum()) for i in (0, 1)]
         if layout is not None and counts is not None:
             codes = np.rint(axes * np.float32(layout[1]) + np.float32(layout[0])).astype(np.int64)
-            counts += np.bincount(codes, minlength=layout[2])
+            for i in (0, 1):
+                counts[i] += np.bincount(codes[i::2], minlength=layout[2])
             n_at_end += int(((codes <= 0) | (codes >= layout[2] - 1)).reshape(-1, 2).any(axis=1).sum())
     n = recording.n_samples
     mean = total / n
@@ -154,30 +156,31 @@ def converter_from(sums: SampleSums) -> Converter:
         return Converter(
             step=None, n_samples=sums.n, n_clipped=0, used_bits=None, mean=mean, spread=spread, gain=1.0, rounding=0.0
         )
-    used = np.flatnonzero(sums.counts)
+    both = sums.counts.sum(axis=0)
+    used = np.flatnonzero(both)
     codes_a_step = max(1, int(np.gcd.reduce(np.diff(used)))) if len(used) > 1 else 1
     step = codes_a_step / sums.code_scale
-    # A file scaled after clipping heaps its samples at its own ends.
-    heaped = _heaped(sums.counts[used])
-    middles, spreads, power_gain, rounding = [], [], [], []
-    zero = len(sums.counts) / 2 - 0.5 if sums.code_scale % 1 else len(sums.counts) / 2
-    for axis in (0, 1):
-        middle, width = unrounded((mean[axis] * sums.code_scale + zero) / codes_a_step, (spread[axis] / step) ** 2)
-        _, _, gain, added = rounded(middle, width)
-        middles.append(middle - zero / codes_a_step)
-        spreads.append(width)
-        power_gain.append(gain**2)
-        rounding.append(added)
-    gain = float(np.mean(power_gain))
+    zero = both.size / 2 - 0.5 if sums.code_scale % 1 else both.size / 2
+    at = (mean * sums.code_scale + zero - used[0]) / codes_a_step  # in steps from the lowest code
+    axes = [unrounded(at[axis], (spread[axis] / step) ** 2) for axis in (0, 1)]
+    middles, spreads = np.array([axis[0] for axis in axes]), np.array([axis[1] for axis in axes])
+    laws = [rounded(middle, width) for middle, width in axes]
+    gains, added = np.array([law[2] for law in laws]), sum(law[3] for law in laws)
+    added /= float(np.mean(gains**2))
+    if spreads.max() < FULLY_ROUNDED and spreads.min() > LEAST_SPREAD:
+        reach = np.arange(used[0], used[-1] + 1, codes_a_step)
+        steps = np.arange(len(reach), dtype=np.float64)
+        found = bursty_use(steps, sums.counts[:, reach], mean=middles, spread=spreads)
+        middles, spreads, gains, added = found.mean, found.spread, found.gain, found.added
     return Converter(
         step=step,
         n_samples=sums.n,
-        n_clipped=sums.n_at_end or heaped,
+        n_clipped=sums.n_at_end or _heaped(both[used]),  # a file scaled after clipping heaps at its own ends
         used_bits=math.log2((used[-1] - used[0]) / codes_a_step + 1) if len(used) else 0.0,
-        mean=np.array(middles),
-        spread=np.array(spreads),
-        gain=gain,
-        rounding=float(sum(rounding)) / gain,
+        mean=middles + (used[0] - zero) / codes_a_step,
+        spread=spreads,
+        gain=float(np.mean(gains**2)),
+        rounding=added,
     )
 
 

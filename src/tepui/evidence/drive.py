@@ -187,12 +187,14 @@ class Asymmetry:
     """Upper less lower shoulder over a series.
 
     level         at the middle setting, the same sign at every drive if nothing grows
+    middle_dbm    that setting, weighted by the readings
     slope         its change with drive [dB/dB]; None with one setting
     cause         none, filter tilt, constant with drive, or memory
     left          what the filter does not explain, at the middle setting; None without a filter's curve
     """
 
     level: Estimate
+    middle_dbm: float
     slope: Estimate | None
     cause: str
     left: Estimate | None
@@ -223,7 +225,7 @@ def asymmetry_of(readings: Sequence[DriveReading], *, effect: FilterEffect | Non
     left = None
     if effect is not None:
         left = estimate(level.value - (effect.lower_db - effect.upper_db), readings=level.std)
-    return Asymmetry(level=level, slope=slope, cause=_cause(level, left, grows=grows), left=left)
+    return Asymmetry(level=level, middle_dbm=middle, slope=slope, cause=_cause(level, left, grows=grows), left=left)
 
 
 def _cause(level: Estimate, left: Estimate | None, *, grows: bool) -> str:

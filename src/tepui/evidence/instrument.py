@@ -46,6 +46,7 @@ class PadReading:
     shown_db    level of the cell over the signal, the converter's floor taken off if known
     std_db      standard uncertainty of that
     noise_db    of the receiver's input noise over the signal in the same cell at this setting; None where not known
+    gain_std_db standard uncertainty of ``gain_db`` less the highest gain; None takes that of all steps
     """
 
     name: str
@@ -53,6 +54,7 @@ class PadReading:
     shown_db: float
     std_db: float
     noise_db: float | None = None
+    gain_std_db: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,7 +163,8 @@ def transmitted_level(readings: Sequence[PadReading], *, gain_std_db: float) -> 
     # A step of gain that is wrong moves every reading of the model by its own slope there.
     best = np.unravel_index(int(np.argmin(found.misfit)), found.misfit.shape)
     nudged = _shape_db(gains - top_db + 0.1)[best] - shape[best]
-    std = np.hypot(std, gain_std_db * np.abs(nudged) / 0.1)
+    steps = np.array([gain_std_db if one.gain_std_db is None else one.gain_std_db for one, _ in clean])
+    std = np.hypot(std, steps * np.abs(nudged) / 0.1)
     found = _possible(shape, level, std)
     best = np.unravel_index(int(np.argmin(found.misfit)), found.misfit.shape)
     low, high = found.interval()

@@ -31,6 +31,9 @@ DC_SEARCH = 0.05  # of the sample rate, on each side
 DC_LEAST_BINS = 4
 STANDS_OUT = 6.0  # standard deviations
 MIDDLE = 0.8  # of the sample rate, from which the converter's floor is judged
+CLEAR_HZ = 300e3  # of the channel, where its slope and the tuner's error matter no more
+LEAST_BESIDE = 0.12  # of the sample rate, seen beside the channel, to judge the floor there
+GUARD_LEAVES = 0.004  # of the power beside the channel: how much of it does not repeat with the guard
 IMAGE_DOUBT = 1.5  # over that of white noise, for signals that fill a part of the band (this program's limit)
 
 
@@ -157,7 +160,7 @@ def narrow_spectra(
     resolution_bandwidth_hz  wanted; what is got is told, at most a few per cent narrower
     usable_share   of the sample rate: the part of the band between the falling edges of the receiver's filter
     useful_s, guard_s   of the mode, if known: the converter's floor is then judged from the guard interval
-    channel_hz     lowest and highest carrier; recordings that hold any of the channel are not asked for their floor
+    channel_hz     lowest and highest carrier: the floor is judged beside them
     raises         RangeError where a recording has no frequency, is too short, or the sample rates differ
     """
     require_positive("usable_share", usable_share, unit="of the sample rate")
@@ -214,11 +217,17 @@ def _spectrum(
     density: Floats = found.density / part.converter.gain
     dc_hz = _dc_half_width_hz(offset_hz, density, found.n_averages, bin_hz, rate_hz)
     usable = (np.abs(offset_hz) <= usable_share * rate_hz / 2) & (np.abs(offset_hz) > dc_hz)
+    channel = (math.inf, math.inf) if channel_hz is None else channel_hz
+    beside = usable & ((offset_hz + tuned_hz < channel[0] - CLEAR_HZ) | (offset_hz + tuned_hz > channel[1] + CLEAR_HZ))
     floor = None
-    half_hz = rate_hz / 2
-    clear = channel_hz is None or tuned_hz + half_hz < channel_hz[0] or tuned_hz - half_hz > channel_hz[1]
-    if guard is not None and clear:
-        floor = _guard_floor(part, guard=guard, image=image[0])
+    if guard is not None and np.count_nonzero(beside) * bin_hz > LEAST_BESIDE * rate_hz:
+        floor = _guard_floor(
+            part, guard=guard, image=image[0], channel_offset_hz=(channel[0] - tuned_hz, channel[1] - tuned_hz)
+        )
+        if floor is not None:
+            # Distortion that does not quite repeat with the guard adds a little of its own power.
+            spread = float(density[beside].mean()) * rate_hz / (part.converter.step or 1.0) ** 2
+            floor = estimate(floor.value, **floor.contributions, distortion=GUARD_LEAVES * spread)
     return NarrowSpectrum(
         name=recording.name,
         tuned_hz=tuned_hz,
@@ -239,8 +248,16 @@ def _spectrum(
     )
 
 
-def _guard_floor(part: _Part, *, guard: tuple[float, float], image: complex) -> Estimate | None:
-    """Noise in steps^2, both axes, referred to the converter's input; None where the guard is too short for it."""
+def _guard_floor(
+    part: _Part, *, guard: tuple[float, float], image: complex, channel_offset_hz: tuple[float, float]
+) -> Estimate | None:
+    """Noise in steps^2, both axes, referred to the converter's input, judged beside the channel.
+
+    channel_offset_hz  lowest and highest carrier, from the tuned frequency
+    returns            None where the guard is too short for it
+    """
+    low_hz, high_hz = channel_offset_hz
+    is_told = math.isfinite(low_hz)
     rate_hz = part.recording.sample_rate_hz
     samples = part.recording.read(0, min(part.recording.n_samples, 1 << 22)) - np.complex64(part.sums.mean)
     samples -= np.complex64(image) * np.conj(samples)
@@ -250,11 +267,13 @@ def _guard_floor(part: _Part, *, guard: tuple[float, float], image: complex) -> 
             sample_rate_hz=rate_hz,
             useful_s=guard[0],
             guard_s=guard[1],
-            centre_offset_hz=0.0,
-            occupied_width_hz=0.0,
+            centre_offset_hz=(low_hz + high_hz) / 2 if is_told else 0.0,
+            occupied_width_hz=high_hz - low_hz if is_told else 0.0,
             usable_band=MIDDLE,
         )
     except RangeError:
+        return None
+    if not found.density > 0:
         return None
     unit = (part.converter.step or 1.0) ** 2 / rate_hz * part.converter.gain
     return estimate(found.density / unit, averaging=found.std / unit)

@@ -26,6 +26,7 @@ from tepui.evidence.stitch_fit import (
     NEPER,
     Fit,
     Floats,
+    KnownShape,
     Layout,
     Places,
     Seen,
@@ -36,7 +37,7 @@ from tepui.evidence.stitch_fit import (
     layout_of,
     model_std,
 )
-from tepui.evidence.stitch_set import LEAST_OVERLAP_CELLS, Setting, ahead_of, bins_a_cell, missing_recordings
+from tepui.evidence.stitch_set import LEAST_OVERLAP_CELLS, Setting, ahead_of, bins_a_cell, what_is_missing
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
 
@@ -81,6 +82,8 @@ class Stitched:
     floor          (n,) the converter's floor as it was taken off
     source         (n,) which recording weighs most there, an index into ``names``; -1 where none saw it
     total          total power over in-band mean density [Hz]
+    inband_density (m,) density that the in-band mean shows at the tuned frequency of each of ``names``
+    inband_steps2  mean density in band over that of one step^2, at the gain of the first setting
     n_averages     (n,) independent averages that the scatter amounts to
     gain_db        of each setting, less that of the lowest recording's
     floor_lsb2     the converter's floor
@@ -100,6 +103,8 @@ class Stitched:
     source: Places
     n_averages: Floats
     total: float
+    inband_density: Floats
+    inband_steps2: float
     resolution_bandwidth_hz: float
     gain_db: Mapping[Setting, Estimate]
     floor_lsb2: Estimate
@@ -125,6 +130,7 @@ def stitch(
     occupied_width_hz: float,
     find_tuning_error: bool = True,
     shared_floor: Estimate | None = None,
+    known_shape: KnownShape | None = None,
 ) -> Stitched:
     """One spectrum of everything the recordings show, by rising frequency.
 
@@ -133,6 +139,7 @@ def stitch(
     occupied_width_hz  from the lowest to the highest carrier
     find_tuning_error  from the channel's edges; False where the receiver's frequency is known to be right
     shared_floor       of the same converter from elsewhere, in steps^2: other sweeps, or a terminated input
+    known_shape        of the receiver's filters from elsewhere: noise alone
     raises             RangeError where the settings differ ahead of the distortion, or a recording is missing that
                        would tie the others together, saying which
     """
@@ -143,18 +150,11 @@ def stitch(
         )
     ordered = sorted(spectra, key=lambda one: one.tuned_hz)
     half_hz = occupied_width_hz / 2
-    missing = missing_recordings(ordered, low_hz=centre_hz - half_hz, high_hz=centre_hz + half_hz)
-    if missing:
-        first = missing[0]
-        between = " and ".join(name for name in (first.below, first.above) if name is not None)
-        why = "nobody saw part of the channel" if first.reason == "gap" else "nothing ties the gains together"
-        raise RangeError(
-            f"The spectrum across the channel is unknown: {why} beside {between or 'the set'}. "
-            f"Record once more, tuned to {first.tune_hz / 1e6:.3f} MHz with the same settings."
-        )
+    if (lacking := what_is_missing(ordered, low_hz=centre_hz - half_hz, high_hz=centre_hz + half_hz)) is not None:
+        raise RangeError(lacking)
     seen, m, first_cell = cells_seen(ordered, centre_hz=centre_hz, occupied_width_hz=occupied_width_hz)
     layout = layout_of(ordered, seen, occupied_width_hz=occupied_width_hz)
-    seen, fit = fit_without_folded_edges(seen, layout, ordered, shared_floor)
+    seen, fit = fit_without_folded_edges(seen, layout, ordered, shared_floor, known_shape)
     middle_bin: Floats = np.asarray((np.arange(seen.n_cells) + first_cell) * m + (m - 1) / 2, dtype=np.float64)
     fine = _fine(ordered, seen, layout, fit, middle_bin, centre_hz=centre_hz)
     bin_hz = ordered[0].bin_hz
@@ -178,6 +178,8 @@ def stitch(
         source=fine.source,
         n_averages=np.maximum(fine.level / fine.std, 1e-3) ** 2,
         total=float(fine.level.sum() * bin_hz / mean),
+        inband_density=mean * _tuned_gains(layout, fit),
+        inband_steps2=mean / ordered[0].unit_density,
         resolution_bandwidth_hz=ordered[0].resolution_bandwidth_hz,
         gain_db={
             key: estimate(fit.theta[i] / NEPER, overlaps=math.sqrt(fit.covariance[i, i]) / NEPER)
@@ -197,26 +199,26 @@ def stitch_sweeps(
     centre_hz: float,
     occupied_width_hz: float,
     find_tuning_error: bool = True,
+    known_floor: Estimate | None = None,
+    known_shape: KnownShape | None = None,
 ) -> tuple[Stitched, ...]:
     """Several sweeps through one receiver, each by itself, but every one with the floor that the others found.
 
-    sweeps   as ``stitch_set.sweeps`` parts them; the rest, and what is raised, as in ``stitch``
+    sweeps       as ``stitch_set.sweeps`` parts them; the rest, and what is raised, as in ``stitch``
+    known_floor  of the converter from a terminated input, in steps^2
     """
-    alone = [
-        stitch(one, centre_hz=centre_hz, occupied_width_hz=occupied_width_hz, find_tuning_error=find_tuning_error)
-        for one in sweeps
-    ]
+    place = {"centre_hz": centre_hz, "occupied_width_hz": occupied_width_hz}
+
+    def stitched(one: Sequence[NarrowSpectrum], floor: Estimate | None) -> Stitched:
+        return stitch(one, **place, find_tuning_error=find_tuning_error, shared_floor=floor, known_shape=known_shape)
+
+    alone = [stitched(one, known_floor) for one in sweeps]
     same = len({one.converter.step for sweep in sweeps for one in sweep}) == 1
     if len(alone) == 1 or not same:
         return tuple(alone)
+    given = [] if known_floor is None else [known_floor]
     return tuple(
-        stitch(
-            one,
-            centre_hz=centre_hz,
-            occupied_width_hz=occupied_width_hz,
-            find_tuning_error=find_tuning_error,
-            shared_floor=_mean_floor([other.floor_lsb2 for k, other in enumerate(alone) if k != number]),
-        )
+        stitched(one, _mean_floor([*given, *(other.floor_lsb2 for k, other in enumerate(alone) if k != number)]))
         for number, one in enumerate(sweeps)
     )
 
@@ -298,6 +300,13 @@ def _fine(
         floor=arrays[2],
         source=np.where(seen_at, np.argmax(weights, axis=0), -1),
     )
+
+
+def _tuned_gains(layout: Layout, fit: Fit) -> Floats:
+    """Gain of each recording at its tuned frequency, (n_recordings,)."""
+    who = np.arange(layout.n_recordings)
+    rows = layout.gain_rows(who, np.zeros(len(who), bool))
+    return np.asarray(np.exp(rows @ fit.theta[: layout.n_gains]))
 
 
 def _common_std(fit: Fit, cell_known: npt.NDArray[np.bool_], in_band: npt.NDArray[np.bool_]) -> Floats:

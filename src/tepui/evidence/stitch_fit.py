@@ -36,10 +36,11 @@ KNOTS = 10  # inner pieces of the filter's shape
 BEND_STD_DB, EDGE_BEND_STD_DB = 0.03, 3.0  # second difference between coefficients of the shape, middle and edge
 MODEL_STD, EDGE_STD = 0.003, 0.02  # relative, what the model leaves, in the middle of a band and at its edge
 HANN_BINS_AS_ONE = 1 + 2 * ((2 / 3) ** 2 + (1 / 6) ** 2)  # Hann bins are correlated with their neighbours
-STARVED_SHARE = 0.4  # of what rounding of a signal below a step changes: what the law for Gaussian signals may miss
+STARVED_GAIN_SHARE = 0.2  # of what rounding changes of a gain: what the law of bursts may miss
+STARVED_SHARE = 0.4  # of what rounding of a signal below a step changes: what that law may miss of the floor
 TUNER_OFF_HZ = 50e3
 CUBE_UNREST = 19.0  # (E y^2 - (E y)^2) / (E y)^2 for y = |x|^6 of a Gaussian x, (6! - 3!^2) / 3!^2
-GUARD_LEAVES = 0.004  # of a recording's power: how much of it does not repeat with the guard
+FLOOR_LIES = 0.5  # of the quietest place of all: the floor lies below, and no further is known beforehand
 FLOOR_BY_SHAPE_ALONE = 1.5  # times the doubt, where only band edges tell the floor: set on cuts of the known sweeps
 EDGE_MISFIT, EDGE_PART = 4.0, 0.6  # standard deviations; part of the half band beyond which a misfit is the edge's
 LEAST_LEFT = 0.02  # of what was seen: the least the model may be where little is left of it
@@ -169,8 +170,25 @@ def layout_of(spectra: Sequence[NarrowSpectrum], seen: Seen, *, occupied_width_h
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class KnownShape:
+    """Shape of the receiver's filters as noise alone showed it.
+
+    x        (n,) distance from the tuned frequency, over the rate
+    log      (n,) natural logarithm of the power gain, from any zero
+    weight   (n,) one over its variance
+    """
+
+    x: Floats
+    log: Floats
+    weight: Floats
+
+
 def _beliefs(
-    layout: Layout, spectra: Sequence[NarrowSpectrum], shared_floor: Estimate | None
+    layout: Layout,
+    spectra: Sequence[NarrowSpectrum],
+    shared_floor: Estimate | None,
+    known_shape: KnownShape | None,
 ) -> tuple[Floats, Floats, Floats]:
     """What is known beforehand: precision (n, n), precision times value (n,), and a start (n,)."""
     n_set, n_rec, n_shape, n_log = len(layout.settings), layout.n_recordings, layout.n_shape, layout.n_log
@@ -184,28 +202,44 @@ def _beliefs(
         start[index] = 0.0 if value is None or reference is None else (value - reference) * NEPER
         precision[index, index] = 1 / (std * NEPER) ** 2
     equal, unrest, at = np.arange(n_set, n_set + n_rec), np.arange(n_set + n_rec, n_set + 2 * n_rec), layout.n_gains
-    precision[equal, equal] = 1 / (EQUAL_STD_DB * NEPER) ** 2
+    lost_db = STARVED_GAIN_SHARE * np.array([abs(one.converter.gain - 1) for one in spectra]) / NEPER
+    precision[equal, equal] = 1 / (np.hypot(EQUAL_STD_DB, lost_db) * NEPER) ** 2
     independent = np.array([one.n_samples / one.rate_hz for one in spectra]) * layout.occupied_width_hz
     precision[unrest, unrest] = independent / CUBE_UNREST
     places = np.abs(np.linspace(-1, 1, n_shape)[1:-1])
     bend_std = (BEND_STD_DB + EDGE_BEND_STD_DB * places**4) * NEPER
     bends = np.diff(np.eye(n_shape), n=2, axis=0) / bend_std[:, None]
     precision[at:n_log, at:n_log] = bends.T @ bends + np.eye(n_shape) / (ANY_DB * NEPER) ** 2
+    if known_shape is not None:
+        within = np.abs(known_shape.x) <= layout.x_limit
+        shape, log, weight = layout.shape(known_shape.x[within]), known_shape.log[within], known_shape.weight[within]
+        shape = shape - weight @ shape / weight.sum()  # its zero is free
+        log = log - weight @ log / weight.sum()
+        precision[at:n_log, at:n_log] += shape.T @ (weight[:, None] * shape)
+        shape_pull = shape.T @ (weight * log)
     start[n_log] = 2 * IDEAL_LSB2 if spectra[0].converter.step else 0.0
     pull += precision @ start
-    precision[n_log, n_log] += 1e-6
-    pull[n_log] += 1e-6 * start[n_log]
+    if known_shape is not None:
+        pull[at:n_log] += shape_pull
+    quietest = min(float(np.percentile(one.density[one.usable], 2)) / one.unit_density for one in spectra)
+    lies = max(FLOOR_LIES * quietest, IDEAL_LSB2) if spectra[0].converter.step else quietest
+    precision[n_log, n_log] += 1 / max(lies, 1e-12) ** 2
+    pull[n_log] += start[n_log] / max(lies, 1e-12) ** 2
+    extra = floor_units(spectra)[1]
+    # Noise of the receiver's input is in it too, at high gain: what lies above the lowest is trusted so much less.
+    lowest = min(
+        (one.floor.value - extra[k] + 2 * one.floor.std for k, one in enumerate(spectra) if one.floor), default=0.0
+    )
     for number, one in enumerate(spectra):
         own = n_log + 1 + number
         departs = STARVED_SHARE * abs(one.converter.gain - 1) * 2 * IDEAL_LSB2
         precision[own, own] += 1 / max(departs, 1e-4) ** 2
         if one.floor is not None:
-            # Distortion that does not quite repeat with the guard adds a little of the signal's own power.
-            power = float(np.sum(one.converter.spread**2))
-            std = math.hypot(one.floor.std, GUARD_LEAVES * power)
             both = np.array([n_log, own])
+            level = one.floor.value - extra[number]
+            std = math.hypot(one.floor.std, max(level - lowest, 0.0))
             precision[np.ix_(both, both)] += 1 / std**2
-            pull[both] += (one.floor.value - floor_units([one])[1][0]) / std**2
+            pull[both] += level / std**2
     if shared_floor is not None:
         precision[n_log, n_log] += 1 / shared_floor.std**2
         pull[n_log] += shared_floor.value / shared_floor.std**2
@@ -244,8 +278,14 @@ def model_std(x: Floats, limit: float) -> Floats:
     return np.asarray(MODEL_STD + EDGE_STD * (np.abs(x) / limit) ** 8)
 
 
-def _fitted(seen: Seen, layout: Layout, spectra: Sequence[NarrowSpectrum], shared_floor: Estimate | None) -> Fit:
-    precision, pull, theta = _beliefs(layout, spectra, shared_floor)
+def _fitted(
+    seen: Seen,
+    layout: Layout,
+    spectra: Sequence[NarrowSpectrum],
+    shared_floor: Estimate | None,
+    known_shape: KnownShape | None,
+) -> Fit:
+    precision, pull, theta = _beliefs(layout, spectra, shared_floor, known_shape)
     unit, extra = floor_units(spectra)
     unit, extra = unit[seen.who], extra[seen.who]
     rows = np.concatenate([layout.gain_rows(seen.who, seen.outside), layout.shape(seen.x)], axis=1)
@@ -295,11 +335,15 @@ def _fitted(seen: Seen, layout: Layout, spectra: Sequence[NarrowSpectrum], share
 
 
 def fit_without_folded_edges(
-    seen: Seen, layout: Layout, spectra: Sequence[NarrowSpectrum], shared_floor: Estimate | None
+    seen: Seen,
+    layout: Layout,
+    spectra: Sequence[NarrowSpectrum],
+    shared_floor: Estimate | None,
+    known_shape: KnownShape | None = None,
 ) -> tuple[Seen, Fit]:
     """The fit without the outer cells of recordings where more is seen than fits: what folds back at band edges."""
     for _ in range(FOLD_ROUNDS):
-        fit = _fitted(seen, layout, spectra, shared_floor)
+        fit = _fitted(seen, layout, spectra, shared_floor, known_shape)
         excess = fit.residual * np.sqrt(fit.weight)
         outer = np.abs(seen.x) > EDGE_PART * layout.x_limit
         bad = outer & (excess > EDGE_MISFIT)
@@ -321,4 +365,4 @@ def fit_without_folded_edges(
             n_averages=seen.n_averages[keep],
             outside=seen.outside[keep],
         )
-    return seen, _fitted(seen, layout, spectra, shared_floor)
+    return seen, _fitted(seen, layout, spectra, shared_floor, known_shape)

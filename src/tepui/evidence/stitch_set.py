@@ -19,8 +19,9 @@ from tepui.ground.doubt import Estimate, estimate
 
 CELLS_A_BAND = 96  # of the sample rate
 LEAST_OVERLAP_CELLS = 3
-BINS_AS_ONE = 2.0  # Hann bins are correlated with their neighbours
+BINS_AS_ONE = HANN_BINS = 2.0  # bins that count as one: those of a Hann window are correlated
 SHAPE_STD = 0.02  # of a floor that is not quite flat (this program's limit)
+MOST_UNEVEN = 1.05  # of a floor of the converter alone
 AHEAD = ("attenuator_db", "frontend_gain_db")
 BEHIND = ("if_gain_db",)
 
@@ -59,11 +60,12 @@ def sweeps(spectra: Sequence[NarrowSpectrum]) -> tuple[tuple[NarrowSpectrum, ...
 def terminated_floor(spectra: Sequence[NarrowSpectrum]) -> Estimate | None:
     """The converter's floor in steps^2 from recordings of a terminated input; None where there are none.
 
-    The quietest counts: at higher gains the receiver's input noise is in it too, so that the converter's share is less.
+    The quietest counts: at higher gains the receiver's input noise is in it too, so that the converter's share is less;
+    where that shows by the shape of the filters, a recording does not count.
     """
     found = []
     for one in spectra:
-        if one.settings.get("terminated"):
+        if one.settings.get("terminated") and _is_flat(one):
             level = float(np.median(one.density[one.usable])) / one.unit_density
             scatter = level / math.sqrt(one.n_averages * max(1.0, np.count_nonzero(one.usable) / BINS_AS_ONE))
             departs = one.converter.rounding - IDEAL_LSB2 if one.converter.step else 0.0
@@ -71,6 +73,14 @@ def terminated_floor(spectra: Sequence[NarrowSpectrum]) -> Estimate | None:
                 estimate(level - departs, averaging=scatter, rounding=abs(departs) / 2, shape=SHAPE_STD * level)
             )
     return min(found, key=lambda one: one.value) if found else None
+
+
+def _is_flat(one: NarrowSpectrum) -> bool:
+    """Whether the middle of the band stands no higher than its ends, where the filters fall."""
+    away = np.abs(one.frequency_hz - one.tuned_hz) / one.rate_hz
+    middle = one.density[(away < 0.25) & (away * one.rate_hz > one.dc_half_width_hz)]
+    ends = one.density[(away > 0.42) & (away < 0.49)]
+    return float(np.median(middle)) < MOST_UNEVEN * float(np.median(ends))
 
 
 def gain_ahead_db(settings: Mapping[str, float | bool]) -> float | None:
@@ -85,7 +95,11 @@ def gain_ahead_db(settings: Mapping[str, float | bool]) -> float | None:
 
 def nominal_gain_db(spectrum: NarrowSpectrum) -> float | None:
     """Gain as set, pad taken off; None where the recording names none. [dB]"""
-    settings = spectrum.settings
+    return nominal_gain_of(spectrum.settings)
+
+
+def nominal_gain_of(settings: Mapping[str, float | bool]) -> float | None:
+    """Gain as these settings name it, pad taken off; None where they name none. [dB]"""
     if "frontend_gain_db" in settings or "if_gain_db" in settings:
         gain = float(settings.get("frontend_gain_db", 0.0)) + float(settings.get("if_gain_db", 0.0))
     elif "gain_db" in settings:
@@ -131,6 +145,20 @@ def missing_recordings(spectra: Sequence[NarrowSpectrum], *, low_hz: float, high
     if not found:
         found += _untied(ordered)
     return tuple(found)
+
+
+def what_is_missing(spectra: Sequence[NarrowSpectrum], *, low_hz: float, high_hz: float) -> str | None:
+    """A sentence on the first recording that is missing for one spectrum of this range; None where none is."""
+    missing = missing_recordings(spectra, low_hz=low_hz, high_hz=high_hz)
+    if not missing:
+        return None
+    first = missing[0]
+    between = " and ".join(name for name in (first.below, first.above) if name is not None)
+    why = "nobody saw part of the channel" if first.reason == "gap" else "nothing ties the gains together"
+    return (
+        f"The spectrum across the channel is unknown: {why} beside {between or 'the set'}. "
+        f"Record once more, tuned to {first.tune_hz / 1e6:.3f} MHz with the same settings."
+    )
 
 
 def _untied(ordered: Sequence[NarrowSpectrum]) -> list[Missing]:

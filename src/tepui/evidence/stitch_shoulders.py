@@ -17,38 +17,109 @@ from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.stitch import Stitched
 from tepui.evidence.stitch_fit import NEPER
 from tepui.ground.doubt import Estimate, estimate
+from tepui.ground.errors import RangeError
 from tepui.signals.spectrum import Spectrum
 
 Floats = npt.NDArray[np.float64]
 
 SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
+COMMON = ("highest_of_trace", "highest_in_band", "window", "band_unseen", "receiver_shape")
+MOST_DOUBT = 3.0  # relative: beyond, nothing is known
+
+
+LEAST_SEEN = 0.8  # of the points between 300 and 700 kHz on either side
 
 
 @dataclass(frozen=True, kw_only=True)
 class StitchedShoulder:
-    """One side: the lifted line at 500 kHz over the highest value in band, floor off, behind the receiver's front end.
+    """Both sides: the lifted line at 500 kHz over the highest value in band, behind the receiver's front end.
 
-    level_db       with its doubt: averaging, highest values, resolution filter, gains and floor
-    shape          the construction it was read from
+    lower, upper   floor off, with the doubt of averaging, highest values, resolution filter, gains and floor
+    shown_lower, shown_upper   floor left in, as a trace would show them
+    shape          the construction the first two were read from
     """
 
     lower: Estimate
     upper: Estimate
+    shown_lower: Estimate
+    shown_upper: Estimate
     shape: Shoulders
+
+    @property
+    def common_db(self) -> float:
+        """Larger of both sides. [dB]"""
+        return max(
+            math.hypot(*(side.contributions.get(name, 0.0) for name in COMMON)) for side in (self.lower, self.upper)
+        )
+
+
+def stitched_spectrum(stitched: Stitched, *, with_floor: bool = False) -> Spectrum:
+    """The stitched spectrum as any other, density over the in-band mean; what the floor hides may be below zero."""
+    density = stitched.level + stitched.floor if with_floor else stitched.level.copy()
+    averages = float(np.median(stitched.n_averages[stitched.source >= 0]))
+    return Spectrum(
+        frequency_hz=stitched.frequency_hz.copy(),
+        density=density,
+        std=stitched.std.copy(),
+        resolution_bandwidth_hz=stitched.resolution_bandwidth_hz,
+        window="hann",
+        n_averages=averages,
+        n_samples=round(averages * len(density)),
+    )
 
 
 def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> StitchedShoulder:
     """Both shoulders by the standard procedure.
 
-    raises  RangeError where the set does not reach 700 kHz outside the channel on both sides
+    raises  RangeError where the set does not show 300 to 700 kHz outside the channel on both sides
     """
     half_hz = stitched.occupied_width_hz / 2
     away_hz = np.abs(stitched.frequency_hz) - half_hz
-    window = (away_hz >= SHOULDER_HZ[0]) & (away_hz <= SHOULDER_HZ[1]) & (stitched.source >= 0)
-    averages = float(np.median(stitched.n_averages[window])) if window.any() else 1.0
-    density = np.maximum(stitched.level, SMALLEST_LEVEL)
-    spectrum = Spectrum(
+    there = (away_hz >= SHOULDER_HZ[0]) & (away_hz <= SHOULDER_HZ[1])
+    window = there & (stitched.source >= 0)
+    wanted = LEAST_SEEN * (SHOULDER_HZ[1] - SHOULDER_HZ[0]) / stitched.bin_hz
+    for sign in (-1, 1):
+        if np.count_nonzero(window & (np.sign(stitched.frequency_hz) == sign)) < wanted:
+            raise RangeError("The set does not show 300 to 700 kHz outside the channel on both sides ([TR101290] 9.7).")
+    averages = float(np.median(stitched.n_averages[window]))
+    clean, shown = (
+        shoulders(
+            _as_read(stitched, averages, with_floor=with_floor),
+            centre_offset_hz=0.0,
+            occupied_width_hz=stitched.occupied_width_hz,
+            carrier_spacing_hz=carrier_spacing_hz,
+            floor=None if with_floor else Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording"),
+        )
+        for with_floor in (False, True)
+    )
+    sides = []
+    for sign, side in ((-1, clean.lower), (1, clean.upper)):
+        read = side.corrected or side.shown
+        near = window & (np.sign(stitched.frequency_hz) == sign)
+        mean = max(float(np.mean(stitched.level[near])), SMALLEST_LEVEL)
+        common_db = min(float(np.mean(stitched.common_std[near])) / mean, MOST_DOUBT) / NEPER
+        more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched.occupied_width_hz)}
+        sides.append(estimate(read.value, **{**read.contributions, **more}))
+    return StitchedShoulder(
+        lower=sides[0], upper=sides[1], shown_lower=shown.lower.shown, shown_upper=shown.upper.shown, shape=clean
+    )
+
+
+def highest_in_band_db(found: Shoulders, occupied_width_hz: float) -> float:
+    """Standard uncertainty of the zero: the highest of a scattering trace is higher the less it was averaged. [dB]
+
+    Anything between a trace averaged without end and this one may be what the level is held against.
+    """
+    cells = max(2.0, occupied_width_hz / found.trace.resolution_bandwidth_hz)
+    rise_db = math.sqrt(2 * math.log(cells) / found.trace.n_averages) / NEPER
+    return rise_db / math.sqrt(3)
+
+
+def _as_read(stitched: Stitched, averages: float, *, with_floor: bool) -> Spectrum:
+    """The spectrum with the scatter that it has beside the channel."""
+    density = np.maximum(stitched.level + stitched.floor if with_floor else stitched.level, SMALLEST_LEVEL)
+    return Spectrum(
         frequency_hz=stitched.frequency_hz.copy(),
         density=density,
         std=density / math.sqrt(averages),
@@ -57,18 +128,3 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
         n_averages=averages,
         n_samples=round(averages * len(density)),
     )
-    found = shoulders(
-        spectrum,
-        centre_offset_hz=0.0,
-        occupied_width_hz=stitched.occupied_width_hz,
-        carrier_spacing_hz=carrier_spacing_hz,
-        floor=Floor(density=0.0, std=0.0, at_most=False, method="taken off recording by recording"),
-    )
-    sides = []
-    for sign, side in ((-1, found.lower), (1, found.upper)):
-        read = side.corrected or side.shown
-        near = window & (np.sign(stitched.frequency_hz) == sign)
-        common_db = float(np.mean(stitched.common_std[near]) / np.mean(density[near])) / NEPER
-        parts = {**read.contributions, "gains_and_floor": common_db}
-        sides.append(estimate(read.value, **parts))
-    return StitchedShoulder(lower=sides[0], upper=sides[1], shape=found)

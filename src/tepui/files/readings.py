@@ -3,12 +3,14 @@
 Theory  Comma- or semicolon-separated text with a heading; columns in any order, empty cells mean "not read".
 Source  tepui's own: setting_dbm power_dbm shoulder_lower_db shoulder_upper_db shoulder_worst_db pad_db
         receiver_gain_db mer_db supply_a case_c doubt_db recording. [RFC4180] for the separated text.
-Holds   A point as decimal mark. ``doubt_db`` is a 95 % doubt of the row's shoulders. Lines that begin with # are left.
+Holds   A point as decimal mark; a comma too, where it does not separate the cells. ``doubt_db`` is a 95 % doubt of the
+        row's shoulders. Lines that begin with # are left.
 """
 
 import csv
 import difflib
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,22 +20,25 @@ import numpy.typing as npt
 
 from tepui.ground.errors import FormatError
 
-NUMBERS = (
-    "setting_dbm",
-    "power_dbm",
-    "shoulder_lower_db",
-    "shoulder_upper_db",
-    "shoulder_worst_db",
-    "pad_db",
-    "receiver_gain_db",
-    "mer_db",
-    "supply_a",
-    "case_c",
-    "doubt_db",
-)
+SHOULDER_RANGE = (-120.0, 0.0)
+RANGES = {  # least and most, this program's limits: beyond them a cell is a slip of the pen
+    "setting_dbm": (-150.0, 100.0),
+    "power_dbm": (-150.0, 100.0),
+    "shoulder_lower_db": SHOULDER_RANGE,
+    "shoulder_upper_db": SHOULDER_RANGE,
+    "shoulder_worst_db": SHOULDER_RANGE,
+    "pad_db": (0.0, 150.0),
+    "receiver_gain_db": (-100.0, 150.0),
+    "mer_db": (-20.0, 80.0),
+    "supply_a": (0.0, 1000.0),
+    "case_c": (-60.0, 300.0),
+    "doubt_db": (0.0, 20.0),
+}
+NUMBERS = tuple(RANGES)
 COLUMNS = (*NUMBERS, "recording")
 SHOULDERS = ("shoulder_lower_db", "shoulder_upper_db", "shoulder_worst_db")
 MOST_BYTES = 1 << 20
+COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+")
 MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " "})
 
 
@@ -65,7 +70,7 @@ def _rows_of(path: Path) -> list[tuple[int, list[str]]]:
     """Rows that say something, with their line numbers, cells stripped."""
     text = _text_of(path)
     first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
-    mark = max(",;\t", key=first.count)
+    mark = next((mark for mark in ";\t" if mark in first), ",")  # beside these a comma is a decimal mark
     reader = csv.reader(text.splitlines(), delimiter=mark)
     rows = []
     try:
@@ -80,7 +85,7 @@ def _rows_of(path: Path) -> list[tuple[int, list[str]]]:
 
 def _number(path: Path, line: int, column: str, cell: str) -> float:
     try:
-        value = float(cell)
+        value = float(cell.replace(",", ".") if COMMA_NUMBER.fullmatch(cell) else cell)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
@@ -117,7 +122,8 @@ def read_readings(path: Path) -> tuple[ReadingRow, ...]:
 def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> ReadingRow:
     if len(cells) > len(heading) and any(cells[len(heading) :]):
         raise FormatError(
-            f"{path}, line {line}: {len(cells)} cells under {len(heading)} headings; write decimals with a point."
+            f"{path}, line {line}: {len(cells)} cells under {len(heading)} headings; write decimals with a point, "
+            "or separate the cells with semicolons."
         )
     given = {name: cell for name, cell in zip(heading, cells, strict=False) if cell}
     named = given.pop("recording", None)
@@ -127,6 +133,13 @@ def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> Reading
             raise FormatError(
                 f"{path}, line {line}: {name} is a level below the signal and negative, not {values[name]:g}; "
                 f"write {-values[name] or -30:g}."
+            )
+    for name, value in values.items():
+        low, high = RANGES[name]
+        if not low <= value <= high:
+            raise FormatError(
+                f"{path}, line {line}: {name} must lie between {low:g} and {high:g} (this program's limit), "
+                f"not {value:g}."
             )
     if values.get("doubt_db", 1.0) <= 0:
         raise FormatError(f"{path}, line {line}: doubt_db must be above zero, not {values['doubt_db']:g}.")
@@ -162,7 +175,7 @@ def read_loss_table(path: Path) -> tuple[npt.NDArray[np.float64], npt.NDArray[np
 
 def _is_number(cell: str) -> bool:
     try:
-        float(cell)
+        float(cell.replace(",", "."))
     except ValueError:
         return False
     return True

@@ -171,7 +171,8 @@ def write_sigmf(
     frequency_hz: float | None = None,
     settings: Mapping[str, float | bool] | None = None,
     stretches: Sequence[Stretch] = (),
-    annotations: Sequence[Mapping[str, Any]] = (),
+    annotations: Iterable[Mapping[str, Any]] = (),
+    losses: Mapping[int, int] | None = None,
     practice: bool = False,
     utc: str | None = None,
     description: str | None = None,
@@ -182,6 +183,8 @@ def write_sigmf(
     blocks        (n,) complex64 each, full scale 1; only one at a time is held
     frequency_hz, settings  of the whole recording, where ``stretches`` is empty
     stretches     several tuned frequencies or settings; they must cover the samples without a gap
+    annotations, losses   looked at once the last block has come, so they may be filled meanwhile
+    losses        sample -> how many were lost before it, in a recording of one stretch
     practice      marks samples from the simulated bench
     raises        UnfinishedError where the disk refuses, a sample is no number, or none come;
                   ChoiceError for a type or setting that cannot be written; RangeError for stretches that do not fit
@@ -215,7 +218,7 @@ def write_sigmf(
                 "core:extensions": [{"name": "tepui", "version": "1.0.0", "optional": True}],
                 "tepui:practice": practice,
             },
-            "captures": _captures(written, n_samples=n_samples, utc=utc),
+            "captures": _with_losses(_captures(written, n_samples=n_samples, utc=utc), losses or {}),
             "annotations": [dict(one) for one in annotations],
         }
         meta.write((json.dumps(document, indent=2, allow_nan=False) + "\n").encode("utf-8"))
@@ -223,6 +226,20 @@ def write_sigmf(
     return WrittenRecording(
         meta_path=meta_path, data_path=data_path, n_samples=n_samples, n_cut=n_cut, sha512=checksum.hexdigest()
     )
+
+
+def _with_losses(captures: list[dict[str, Any]], losses: Mapping[int, int]) -> list[dict[str, Any]]:
+    """A capture of its own after every loss, numbered as the receiver counts (core:global_index)."""
+    if not losses:
+        return captures
+    (first,) = captures
+    lost = losses.get(0, 0)
+    parts = [{**first, "core:global_index": lost}]
+    for place in sorted(place for place in losses if place):
+        lost += losses[place]
+        after = {name: value for name, value in first.items() if name != "core:datetime"}
+        parts.append({**after, "core:sample_start": place, "core:global_index": place + lost})
+    return parts
 
 
 def _captures(stretches: Sequence[Stretch], *, n_samples: int, utc: str | None) -> list[dict[str, Any]]:

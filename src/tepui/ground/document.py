@@ -102,11 +102,13 @@ def _tables(outcomes: Sequence[Outcome]) -> dict[str, Table]:
 
 
 def _joined(name: str, tables: Sequence[tuple[str, Table]]) -> Table:
-    columns = tables[0][1].columns
-    if any(table.columns != columns for _, table in tables):
-        raise ValueError(f"tables named {name} have different columns")
-    rows = tuple((about, *row) for about, table in tables for row in table.rows)
-    return Table(name=name, columns=(("about", ""), *columns), rows=rows)
+    """Rows of all under the columns of any, null where a table lacks one."""
+    columns = tuple(dict.fromkeys(column for _, table in tables for column in table.columns))
+    rows = []
+    for about, table in tables:
+        place = {column: number for number, column in enumerate(table.columns)}
+        rows += [(about, *(row[place[one]] if one in place else None for one in columns)) for row in table.rows]
+    return Table(name=name, columns=(("about", ""), *columns), rows=tuple(rows))
 
 
 def _laid_out(value: Any, *, depth: int) -> str:

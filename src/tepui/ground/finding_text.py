@@ -28,15 +28,17 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNIT_PARTS = ("hz", "s", "db", "dbm", "dbc", "m", "ppm", "bps", "w", "v", "a", "deg", "degc", "ohm", "k", "f", "h")
+UNITS = "hz s db dbm dbc dbchz m ppm bps w v a deg degc ohm k wm2 dbuvm h f"
+CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
+UNIT_PARTS = tuple(UNITS.split())
 WORDS = {
-    **{word: word.upper() for word in ("mer", "ber", "fft", "snr", "rms", "iq", "dc", "ts", "pcr", "tps", "cn", "evm")},
+    **{word: word.upper() for word in CAPITALS.split()},
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
     "q": "Q",
     "3db": "3 dB",
 }
-LABELS = {"occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
+LABELS = {"worst_m": "Worst m", "occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
 
 
 @dataclass(frozen=True, kw_only=True)

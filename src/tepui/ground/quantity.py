@@ -59,7 +59,7 @@ def parse_quantity(text: object, *, kind: str) -> Quantity:
     """
     rule = KINDS[kind]
     if not isinstance(text, str):
-        if kind == "count" and isinstance(text, int) and not isinstance(text, bool):
+        if kind in ("count", "quality") and isinstance(text, int) and not isinstance(text, bool):
             return parse_quantity(str(text), kind=kind)
         raise _no_text(text, rule)
     plain = re.sub(r" +", " ", text.translate(_SAME).strip().replace("+-", "±").replace("+/-", "±"))

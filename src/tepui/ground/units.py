@@ -109,6 +109,16 @@ KINDS: dict[str, Kind] = {
     "thermal_resistance": _scaled(
         "a thermal resistance", "K/W", {"K/W": "1", "degC/W": "1", "°C/W": "1"}, example="K/W", lowest=0.0
     ),
+    "temperature_difference": _scaled(
+        "a difference of temperature", "K", {"K": "1", "degC": "1", "°C": "1"}, example="K"
+    ),
+    "ppm": _scaled("a relative offset", "ppm", {"ppm": "1", "ppb": "1e-3"}, example="ppm"),
+    "drift": _scaled("a drift", "ppm/K", {"ppm/K": "1"}, example="ppm/K"),
+    "area": _scaled("an area", "m2", {"m2": "1", "cm2": "1e-4", "mm2": "1e-6", "mm²": "1e-6"}, example="mm2"),
+    "charge": _scaled("a capacity", "A h", {"Ah": "1", "mAh": "1e-3"}, example="Ah"),
+    "power_density": _scaled(
+        "a power density", "W/m2", {"W/m2": "1", "W/m²": "1", "mW/cm2": "10", "mW/cm²": "10"}, example="W/m2"
+    ),
     "rate": _scaled(
         "a bit rate",
         "bit/s",
@@ -119,6 +129,7 @@ KINDS: dict[str, Kind] = {
     "angle": _scaled("an angle", "deg", {"deg": "1", "°": "1"}, example="deg"),
     "percent": _scaled("a share", "1", {"%": "1e-2"}, example="%"),
     "fraction": _scaled("a fraction", "1", {}, example="1/16"),
+    "quality": _scaled("a quality factor", "1", {}, example="", lowest=0.0),
     "count": _scaled("a count", "1", {}, example="", lowest=0.0),
 }
-"""Kind -> what may be written. ``fraction`` ("1/16") and ``count`` ("12") are numbers without a unit."""
+"""Kind -> what may be written. ``fraction`` ("1/16"), ``count`` and ``quality`` ("12") are numbers without a unit."""

@@ -9,9 +9,10 @@ from collections.abc import Sequence
 
 from tepui.ground.findings import Outcome
 from tepui.jobs.drive_findings import series_findings
+from tepui.jobs.drive_pictures import drive_pictures
 from tepui.jobs.drive_readings import reading_findings
 from tepui.jobs.drive_series import DriveQuestion, SeriesRow, reduce_series
-from tepui.jobs.drive_tables import drive_picture, series_tables
+from tepui.jobs.drive_tables import series_tables
 
 
 def drive_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Outcome:
@@ -23,5 +24,5 @@ def drive_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Outcome:
     found = series_findings(series)
     of_receptions = [finding for row in rows if row.recording is not None for finding in row.recording.findings]
     tables = series_tables(series)
-    pictures = {} if series.result is None else {"drive": drive_picture(series, rows, found)}
+    pictures = drive_pictures(series, rows, found)
     return Outcome(findings=(*found, *reading_findings(series), *of_receptions), tables=tables, pictures=pictures)

@@ -51,14 +51,14 @@ def _cause(series: Series, skew: Asymmetry) -> str:
         return (
             f"The difference changes with drive, by {skew.slope.value if skew.slope else 0:+.2f} dB a dB: the "
             "amplifier has memory (bias or drain supply, matching across the channel). The curve follows "
-            "the worse side; the model behind MER and compression has none."
+            "the worse side; the amplifier behind compression has none, the simulation behind mer_simulated_db has."
         )
     if skew.cause == "filter tilt" and series.effect is not None:
         return _filter_words(series, series.effect, level)
     return (
         f"The sides differ by {level:.1f} dB at every drive read: a tilt behind the amplifier, most often its filter, "
-        "would do this; an amplifier's memory would grow with drive. Give the filter's curve with --filter, or sample "
-        "before the filter."
+        "would do this; what an amplifier's memory does mostly grows with drive. Give the filter's curve with "
+        "--filter, or sample before the filter."
     )
 
 

@@ -8,17 +8,20 @@ Holds   Recordings at least 1.4 MHz wider than the carriers; narrower ones must 
 from collections.abc import Mapping
 from fractions import Fraction
 
+from tepui.evidence.crest import PeakStatistics, crest_db, peaks_of_recording
 from tepui.evidence.floor import floor_from_guard
 from tepui.evidence.shoulders import shoulders
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Finding
 from tepui.jobs.drive_series import Measured
 from tepui.jobs.receive import receive_recording
+from tepui.jobs.statements import estimated, unknown
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording
 from tepui.signals.spectrum import spectrum_of_recording
 
 FLOOR_SAMPLES = 1 << 22
+CREST = "definition; common practice"
 KEPT = ("frequency_offset_hz", "mer_db")
 
 
@@ -59,6 +62,7 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         carrier_spacing_hz=mode.carrier_spacing_hz,
         floor=floor,
     )
+    peaks = peaks_of_recording(recording)
     setting = recording.stretches[0].settings.get("setting_dbm")
     return Measured(
         name=recording.name,
@@ -67,8 +71,19 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         sides=sides,
         spectrum=spectrum,
         offset_hz=offset_hz,
-        findings=tuple(found[key] for key in KEPT if key in found),
+        peaks=peaks,
+        findings=(*(found[key] for key in KEPT if key in found), crest_finding(recording, peaks, mode)),
     )
+
+
+def crest_finding(recording: Recording, peaks: PeakStatistics, mode: Mode) -> Finding:
+    """Level passed one time in ten thousand, noise of the recording included; unknown where it is too short."""
+    about, key = f"recording:{recording.name}", "crest_0_01pct_db"
+    try:
+        crest = crest_db(peaks, sample_rate_hz=recording.sample_rate_hz, occupied_width_hz=mode.occupied_width_hz)
+    except RangeError as problem:
+        return unknown(about, key, "dB", source=CREST, remark=str(problem))
+    return estimated(about, key, crest, "dB", source=CREST)
 
 
 def _number(found: Mapping[str, Finding], key: str) -> float:

@@ -15,6 +15,7 @@ import numpy as np
 
 from tepui.chain.amplifiers.families import FAMILIES
 from tepui.chain.amplifiers.fit import AmplifierFit, DriveData, fit_amplifier
+from tepui.evidence.crest import PeakStatistics
 from tepui.evidence.drive import (
     Asymmetry,
     Baseline,
@@ -39,6 +40,7 @@ READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none i
 POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
 FLAT_SLOPE = 1.2  # dB a dB of drive, and less: no product of the stage whose drive moved
+LEAST_SPAN_DB = 0.5  # between settings: less says nothing of a slope
 SURELY_FLAT = 1.6  # the slope with its doubt must stay below this
 NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
 
@@ -53,6 +55,7 @@ class Measured:
     sides: Shoulders
     spectrum: Spectrum
     offset_hz: float
+    peaks: PeakStatistics
     findings: tuple[Finding, ...]
 
 
@@ -71,6 +74,7 @@ class DriveQuestion:
     doubt_db  95 % doubt of a reading that states none; None takes READING_DOUBT_DB
     mode      of readings without a recording; None takes NOMINAL_MODE and says so
     model     a family's name, or auto
+    confirm   whether the modulated waveform is to be simulated too
     """
 
     name: str
@@ -83,6 +87,7 @@ class DriveQuestion:
     model: str = "auto"
     mode: Mode | None = None
     supply_v: float | None = None
+    confirm: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -102,6 +107,7 @@ class Series:
     levels   what was fitted of each reading: the worse side, before the filter where its curve is known; None where
              only a bound is known
     flat     names of readings that do not follow the drive
+    falling  whether the shoulder falls as the setting rises, which no drive does: then there is no curve
     """
 
     question: DriveQuestion
@@ -111,6 +117,7 @@ class Series:
     effect: FilterEffect | None
     skew: Asymmetry | None
     flat: tuple[str, ...]
+    falling: bool
     axis_is_power: bool
     receiver_level_dbm: tuple[float, ...]
     result: SeriesFit | None
@@ -128,7 +135,8 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         _require_both_sides(readings)
         effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
     levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
-    flat = _flat(readings, levels) if question.baseline is None else ()
+    falling = _falls(readings, levels)
+    flat = _flat(readings, levels) if question.baseline is None and not falling else ()
     levels = [None if reading.name in flat else level for reading, level in zip(readings, levels, strict=True)]
     held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
     return Series(
@@ -139,9 +147,10 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         effect=effect,
         skew=asymmetry_of(readings, effect=effect),
         flat=flat,
+        falling=falling,
         axis_is_power=axis_is_power,
         receiver_level_dbm=tuple(held),
-        result=_fitted(readings, levels, question, mode, axis_is_power=axis_is_power),
+        result=None if falling else _fitted(readings, levels, question, mode, axis_is_power=axis_is_power),
     )
 
 
@@ -254,18 +263,32 @@ def _moved(side: SideLevel, by_db: float) -> SideLevel:
     )
 
 
+def _falls(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> bool:
+    """Whether the shoulder falls with the setting by more than the readings' doubts would let it."""
+    pairs = [(r.setting_dbm, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true]
+    if len({setting for setting, _ in pairs}) < 2:
+        return False
+    setting = np.array([at for at, _ in pairs])
+    level = np.array([side.true.value for _, side in pairs if side.true is not None])
+    weight = np.array([1 / side.own_std_db**2 for _, side in pairs])
+    away = setting - (weight @ setting) / weight.sum()
+    spread = float(weight @ away**2)
+    return bool(float((weight * away) @ level) / spread + 2 * spread**-0.5 < 0)
+
+
 def _flat(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
     """Readings below the first step, counted downwards, at which the shoulder no longer follows the drive."""
     pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
-    for at in range(len(pairs) - 1, 0, -1):
-        (low, below), (high, above) = pairs[at - 1], pairs[at]
-        step = high.setting_dbm - low.setting_dbm
-        if step <= 0:
+    for high, above in reversed(pairs):
+        under = [pair for pair in pairs if high.setting_dbm - pair[0].setting_dbm >= LEAST_SPAN_DB]
+        if not under:
             continue
+        low, below = under[-1]
+        step = high.setting_dbm - low.setting_dbm
         slope = (above.shown_db - below.shown_db) / step
         doubt = 2 * math.hypot(above.own_std_db, below.own_std_db) / step
         if slope < FLAT_SLOPE and slope + doubt < SURELY_FLAT:
-            return tuple(reading.name for reading, _ in pairs[:at])
+            return tuple(reading.name for reading, _ in under)
     return ()
 
 
@@ -290,7 +313,7 @@ def _fitted(
         for reading, level in zip(readings, levels, strict=True)
         if level is not None and level.true is not None
     ]
-    if len(set(exact)) < 2:
+    if not exact or max(exact) - min(exact) < LEAST_SPAN_DB:
         return None
     data = _fit_data(readings, levels, question.baseline, axis_is_power=axis_is_power)
     families = tuple(FAMILIES) if question.model == "auto" else (question.model,)

@@ -1,12 +1,11 @@
-"""Tables and picture of a drive series: the readings reduced, the curve in the modulator's steps, the next dB.
+"""Tables of a drive series: the readings reduced, the curve in the modulator's steps, the next dB, the peaks.
 
 Theory  Sides follow the fitted curve at a distance that is straight in drive, as their readings say.
 Source  as drive_series.py.
 Holds   The curve reaches 2 dB beyond the readings; rows there are marked.
 """
 
-from collections.abc import Sequence
-from typing import Any
+import math
 
 import numpy as np
 import numpy.typing as npt
@@ -15,14 +14,12 @@ from tepui.chain.amplifiers.fit import Curves
 from tepui.evidence.drive import SideLevel, slopes_between
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.doubt import COVERAGE_FACTOR
-from tepui.ground.findings import Finding, Table, Value
-from tepui.jobs.drive_series import NOMINAL_MODE, Series, SeriesFit, SeriesRow
+from tepui.ground.findings import Table, Value
+from tepui.jobs.drive_peaks import peaks_table
+from tepui.jobs.drive_series import Series, SeriesFit
 from tepui.prediction.drive import settings_between
-from tepui.signals.spectrum import smoothed
 
 Floats = npt.NDArray[np.float64]
-DRAWN_STEP_DB = 0.05
-DRAWN_SPECTRUM_REACH = 0.75  # of the occupied width, either side
 
 
 def series_tables(series: Series) -> tuple[Table, ...]:
@@ -32,6 +29,8 @@ def series_tables(series: Series) -> tuple[Table, ...]:
         tables.append(_curve(series, series.result))
         price = _price(series, series.result)
         tables += [price] if price is not None else []
+        peaks = peaks_table(series.result)
+        tables += [peaks] if peaks is not None else []
     return tuple(tables)
 
 
@@ -102,8 +101,8 @@ def _grid(series: Series, result: SeriesFit) -> Floats:
     return settings_between(result.where.first, result.where.last, step_db=series.question.step_db)
 
 
-def _sides(series: Series, curve: Curves, setting: Floats) -> tuple[Floats | None, Floats | None]:
-    """Lower and upper shoulder as at the output, from the fitted curve."""
+def side_curves(series: Series, curve: Curves, setting: Floats) -> tuple[Floats | None, Floats | None]:
+    """Lower and upper shoulder as at the output, from the fitted curve; the higher of both lies on it."""
     if series.effect is not None:
         return curve.value - series.effect.lower_db, curve.value - series.effect.upper_db
     found: list[Floats | None] = []
@@ -118,11 +117,15 @@ def _sides(series: Series, curve: Curves, setting: Floats) -> tuple[Floats | Non
             continue
         at, distance = np.array(away).T
         degree = 1 if len(np.unique(at)) > 2 else 0
-        found.append(np.asarray(curve.value + np.polyval(np.polyfit(at, distance, degree), setting)))
-    return found[0], found[1]
+        found.append(np.asarray(np.polyval(np.polyfit(at, distance, degree), setting)))
+    known = [side for side in found if side is not None]
+    highest = np.max(known, axis=0) if len(known) == 2 else np.zeros(len(setting))
+    lower, upper = (None if side is None else curve.value + side - highest for side in found)
+    return lower, upper
 
 
-def _power(series: Series, result: SeriesFit, setting: Floats) -> Curves | None:
+def power_curve(series: Series, result: SeriesFit, setting: Floats) -> Curves | None:
+    """Fitted output; None where no power was read, or where it is the axis."""
     if series.axis_is_power or not any(r.power_dbm is not None for r in series.readings):
         return None
     return result.fit.power(setting)
@@ -131,8 +134,9 @@ def _power(series: Series, result: SeriesFit, setting: Floats) -> Curves | None:
 def _curve(series: Series, result: SeriesFit) -> Table:
     setting = _grid(series, result)
     shoulder, mer, compression = (c(setting) for c in (result.fit.shoulder, result.fit.mer, result.fit.compression))
-    lower, upper = _sides(series, shoulder, setting)
-    power = _power(series, result, setting)
+    lower, upper = side_curves(series, shoulder, setting)
+    apart = 0.0 if series.skew is None else series.skew.level.std
+    power = power_curve(series, result, setting)
     heat = _dissipation(series, setting, power)
     columns = (
         ("setting_dbm", "dBm"),
@@ -141,11 +145,15 @@ def _curve(series: Series, result: SeriesFit) -> Table:
         ("shoulder_high_db", "dB"),
         ("shoulder_lower_db", "dB"),
         ("shoulder_upper_db", "dB"),
+        ("side_std_db", "dB"),
         ("power_dbm", "dBm"),
         ("power_std_db", "dB"),
         ("mer_ceiling_db", "dB"),
+        ("mer_ceiling_std_db", "dB"),
         ("compression_db", "dB"),
+        ("compression_std_db", "dB"),
         ("dissipation_w", "W"),
+        ("dissipation_std_w", "W"),
         ("extrapolated", ""),
     )
     rows = []
@@ -159,11 +167,14 @@ def _curve(series: Series, result: SeriesFit) -> Table:
                 float(shoulder.value[n]) + half,
                 None if lower is None else float(lower[n]),
                 None if upper is None else float(upper[n]),
+                None if lower is None and upper is None else math.hypot(float(shoulder.std[n]), apart),
                 None if power is None else float(power.value[n]),
                 None if power is None else float(power.std[n]),
                 float(mer.value[n]),
+                float(mer.std[n]),
                 float(compression.value[n]),
-                None if heat is None or not np.isfinite(heat[n]) else float(heat[n]),
+                float(compression.std[n]),
+                *_heat_cells(heat, power, n),
                 bool(at < result.first - 1e-9 or at > result.last + 1e-9),
             )
         )
@@ -180,6 +191,13 @@ def _dissipation(series: Series, setting: Floats, power: Curves | None) -> Float
     return np.asarray(series.question.supply_v * between - 1e-3 * 10 ** (power.value / 10))
 
 
+def _heat_cells(heat: Floats | None, power: Curves | None, n: int) -> tuple[float | None, float | None]:
+    """Dissipation and its standard uncertainty from the output's; the current is taken as read."""
+    if heat is None or power is None or not np.isfinite(heat[n]):
+        return None, None
+    return float(heat[n]), watts_from_dbm(float(power.value[n])) * math.log(10) / 10 * float(power.std[n])
+
+
 def _price(series: Series, result: SeriesFit) -> Table | None:
     """Now and one decibel more: what moves."""
     now = result.where.recommended if result.where.recommended is not None else result.where.value
@@ -187,7 +205,7 @@ def _price(series: Series, result: SeriesFit) -> Table | None:
         return None
     setting = np.array([now, now + 1.0])
     shoulder, mer, compression = (c(setting) for c in (result.fit.shoulder, result.fit.mer, result.fit.compression))
-    power = _power(series, result, setting)
+    power = power_curve(series, result, setting)
     rows = []
     for n in (0, 1):
         rows.append(
@@ -213,62 +231,3 @@ def _price(series: Series, result: SeriesFit) -> Table | None:
         ("extrapolated", ""),
     )
     return Table(name="price_of_next", columns=columns, rows=tuple(rows))
-
-
-def drive_picture(series: Series, rows: Sequence[SeriesRow], findings: Sequence[Finding]) -> dict[str, Any]:
-    """The arrays that report/drive_picture draws."""
-    result = series.result
-    if result is None:
-        raise ValueError("a series without a curve has no picture")
-    named = {finding.key: finding for finding in findings}
-    low = min([result.where.first, *(r.setting_dbm for r in series.readings)])
-    setting = np.linspace(low, result.where.last, round((result.where.last - low) / DRAWN_STEP_DB) + 1)
-    shoulder, mer, power = result.fit.shoulder(setting), result.fit.mer(setting), _power(series, result, setting)
-    points = [
-        (r.setting_dbm, r.worst.shown_db if level is None or level.true is None else level.true.value,
-         None if level is None or level.true is None else COVERAGE_FACTOR * level.true.std)
-        for r, level in zip(series.readings, series.levels, strict=True)
-    ]  # fmt: skip
-    return {
-        "setting_dbm": setting,
-        "shoulder_db": shoulder.value,
-        "shoulder_std_db": shoulder.std,
-        "mer_db": mer.value,
-        "power_dbm": None if power is None else power.value,
-        "read_between": (result.first, result.last),
-        "points": points,
-        "powers": [] if power is None else [(r.setting_dbm, r.power_dbm) for r in series.readings if r.power_dbm],
-        "target_db": series.question.target_db,
-        "recommended_dbm": result.where.recommended,
-        "finding": named["drive_recommended_dbm"],
-        "crossing": named["drive_crossing_dbm"],
-        "at_recommended": [named[key] for key in ("shoulder_recommended_db", "power_recommended_dbm") if key in named],
-        "spectra": _spectra(rows),
-        "name": series.question.name,
-        "mode": _mode_words(series, rows),
-    }
-
-
-def _mode_words(series: Series, rows: Sequence[SeriesRow]) -> str:
-    """The mode as received, or what was taken for it."""
-    if any(row.recording is not None for row in rows):
-        return series.mode.text()
-    return f"{series.mode.width_hz / 1e6:g} MHz {series.mode.n_fft // 1024}K" + (
-        " assumed" if series.mode is NOMINAL_MODE else ""
-    )
-
-
-def _spectra(rows: Sequence[SeriesRow]) -> list[tuple[str, Floats, Floats]]:
-    """Traces of the recordings, in dB below the highest value in band, over the offset from the signal's centre."""
-    found = []
-    for row in rows:
-        if row.recording is None:
-            continue
-        measured, mode = row.recording, row.recording.mode
-        trace = smoothed(measured.spectrum, resolution_bandwidth_hz=10 * mode.carrier_spacing_hz)
-        offset = trace.frequency_hz - measured.offset_hz
-        shown = np.abs(offset) < DRAWN_SPECTRUM_REACH * mode.occupied_width_hz
-        level = 10 * np.log10(np.maximum(trace.density / measured.sides.reference_density, 1e-12))
-        thin = max(1, int(np.count_nonzero(shown) // 1200))
-        found.append((measured.name, offset[shown][::thin], level[shown][::thin]))
-    return found

@@ -88,6 +88,7 @@ def estimated(
     limit: float | None = None,
     limit_source: str | None = None,
     margin: float | None = None,
+    standing: str = "measured",
 ) -> Finding:
     """An estimate with its interval and the shares of its contributions, the largest first.
 
@@ -103,7 +104,7 @@ def estimated(
         unit=unit,
         low=max(float(value.low), least),
         high=float(value.high),
-        standing="measured",
+        standing=standing,
         source=source,
         remark=remark,
         limit=limit,

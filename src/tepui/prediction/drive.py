@@ -31,6 +31,7 @@ class Crossing:
     met_everywhere    whether it then stays below (target met) at every setting
     recommended       None where not even the lowest setting is sure enough
     first, last       settings between which was looked
+    stated, standing  what is said of the crossing: measured, at_least or at_most
     """
 
     value: float | None
@@ -40,6 +41,8 @@ class Crossing:
     recommended: float | None
     first: float
     last: float
+    stated: float
+    standing: str
 
 
 def _first_above(setting: Floats, level: Floats, target: float) -> float | None:
@@ -78,22 +81,38 @@ def crossing(
     early = _first_above(grid, curve.value + COVERAGE * curve.std, target_db)
     late = _first_above(grid, curve.value - COVERAGE * curve.std, target_db)
     inside = middle is not None and middle > begin
+    low, high = end if early is None else early, end if late is None else late
+    stated, standing = _stated(middle if inside else None, low=low, high=high, reach=(begin, end), read=(first, last),
+                               met=middle is None)  # fmt: skip
     sure = _first_above(grid, curve.value + float(ndtri(confidence)) * curve.std, target_db)
     recommended = None
     if sure is None:
         sure = end
     if sure > begin:
-        top = min(sure, last if middle is None else min(middle, end))
+        top = min(sure, stated if standing != "at_most" or middle is None else middle)
         recommended = round(math.floor(top / step_db + 1e-9) * step_db, 6)
     return Crossing(
         value=middle if inside else None,
-        low=end if early is None else early,
-        high=end if late is None else late,
+        low=low,
+        high=high,
         met_everywhere=middle is None,
         recommended=recommended,
         first=begin,
         last=end,
+        stated=stated,
+        standing=standing,
     )
+
+
+def _stated(
+    middle: float | None, *, low: float, high: float, reach: tuple[float, float], read: tuple[float, float], met: bool
+) -> tuple[float, str]:
+    """The crossing itself where its interval lies within what was looked at; else the bound that is known."""
+    if middle is not None and low > reach[0] and high < reach[1]:
+        return middle, "measured"
+    if met or (middle is not None and low > reach[0]):
+        return min(low, read[1]), "at_least"
+    return max(high, reach[0]), "at_most"
 
 
 def slope_at(fit: AmplifierFit, setting_db: float) -> float:

@@ -67,7 +67,9 @@ def drive(data: Data, style: Style) -> tuple[Figure, str, str]:
         "carried on by theory. Discs: read, the",
         "baseline taken off.",
     ]
-    lines += ["Arrows: no more than a bound."]
+    lines += ["Arrows: no more than a bound.", "Ring: the recommended setting."]
+    if any(curve is not None for curve in data["sides"]):
+        lines += ["Thin: each side at the output."]
     for number, line in enumerate(lines):
         figure.text(COLUMN, 0.86 - 1.45 / tall - 0.21 / tall * number, line.replace("-", MINUS), fontsize=8.6,
                     color=INK_SOFT)  # fmt: skip
@@ -95,8 +97,14 @@ def _panel(axes: Axes, key: str, data: Data, style: Style, *, last: bool) -> Non
     if key == "power_dbm":
         for at, level in data["powers"]:
             axes.plot([at], [level], **_disc(style))
+    if key == "mer_db":
+        for at, level in data["mers"]:
+            axes.plot([at], [level], **_disc(style))
     if data["recommended_dbm"] is not None:
         axes.axvline(data["recommended_dbm"], color=INK, linewidth=0.7, dashes=(14, 3, 2, 3))
+        chosen = float(np.interp(data["recommended_dbm"], setting, value))
+        axes.plot([data["recommended_dbm"]], [chosen], "o", markersize=11, markerfacecolor="none", markeredgecolor=INK,
+                  markeredgewidth=1.4, zorder=6)  # fmt: skip
     word = {"shoulder_db": "worse shoulder, dB", "mer_db": "MER ceiling, dB", "power_dbm": "output, dBm"}[key]
     note(axes, word, (0, 1), away=(0, 3), fraction=True, fontsize=9)
     if last:
@@ -110,6 +118,12 @@ def _disc(style: Style) -> dict[str, Any]:
 
 def _shoulder_marks(axes: Axes, data: Data, style: Style) -> None:
     target = data["target_db"]
+    for word, curve in zip(("lower", "upper"), data["sides"], strict=True):
+        if curve is not None:
+            axes.plot(data["setting_dbm"], curve, color=INK_SOFT, linewidth=0.7)
+            is_higher = curve[-1] >= max(float(other[-1]) for other in data["sides"] if other is not None) - 1e-9
+            note(axes, word, (float(data["setting_dbm"][-1]), float(curve[-1])), away=(0, 5 if is_higher else -11),
+                 ha="right", fontsize=8)  # fmt: skip
     low, high = axes.get_ylim()
     room = 0.05 * (high - low)
     axes.set_ylim(low, max(high, target + 2 * room))

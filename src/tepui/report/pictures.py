@@ -16,8 +16,12 @@ from scipy.constants import speed_of_light
 
 from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
+from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
+from tepui.report.map_picture import coverage
+from tepui.report.plan_picture import frequency_plan
 from tepui.report.spectrum_pictures import ccdf, spectrum
+from tepui.report.stitched_picture import stitched
 from tepui.report.theme import (
     COLUMN,
     INK,
@@ -197,4 +201,8 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "spectrum": spectrum,
     "ccdf": ccdf,
     "drive": drive,
+    "stitched": stitched,
+    "drive_peaks": drive_peaks,
+    "frequency_plan": frequency_plan,
+    "coverage": coverage,
 }

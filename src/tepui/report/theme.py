@@ -22,8 +22,17 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
-SHEET, WASH, INK, INK_SOFT, RULE, HAIR = "#f8f8f4", "#eceee7", "#14202a", "#435059", "#74818a", "#cdd2cc"
-PENCIL, PENCIL_WASH = "#a93406", "#f2ddcf"
+from tepui.report import palette
+
+SHEET, WASH, INK, INK_SOFT, RULE, HAIR = (
+    palette.SHEET,
+    palette.WASH,
+    palette.INK,
+    palette.INK_SOFT,
+    palette.RULE,
+    palette.HAIR,
+)
+PENCIL, PENCIL_WASH = palette.PENCIL, palette.PENCIL_WASH
 FACE = "National Park"
 FONTS = Path(__file__).parent / "fonts"
 WIDTH_IN, HEIGHT_IN, DPI = 8.6, 5.2, 150

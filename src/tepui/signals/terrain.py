@@ -10,8 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tepui.ground.checks import require_one_of
 from tepui.ground.errors import RangeError
 from tepui.signals.arrays import read_only_floats, require_rising
+
+ZONES = ("sea", "coast", "inland")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -21,6 +24,7 @@ class Profile:
     distance_m  (n,) n >= 2, from 0 at the first station, rising; the last is the path's length
     height_m    (n,) ground above mean sea level
     clutter_m   (n,) height of trees or houses above the ground; None where unknown
+    zone        (n,) "sea", "coast" or "inland" of each point; None where unknown
     source      whose heights these are
     raises      RangeError where the parts contradict each other or a height is missing
     """
@@ -28,6 +32,7 @@ class Profile:
     distance_m: npt.NDArray[np.float64]
     height_m: npt.NDArray[np.float64]
     clutter_m: npt.NDArray[np.float64] | None = None
+    zone: tuple[str, ...] | None = None
     source: str
 
     def __post_init__(self) -> None:
@@ -47,6 +52,11 @@ class Profile:
             if (clutter_m < 0).any():
                 raise RangeError(f"clutter_m must be from 0 on, not {clutter_m.min():g} m.")
             object.__setattr__(self, "clutter_m", clutter_m)
+        if self.zone is not None:
+            if len(self.zone) != len(distance_m):
+                raise RangeError(f"zone must name {len(distance_m)} points, not {len(self.zone)}.")
+            for name in self.zone:
+                require_one_of("zone", name, ZONES, source="ITU-R P.1812 and P.452 call them so")
 
     @property
     def length_m(self) -> float:

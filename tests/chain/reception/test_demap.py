@@ -126,3 +126,16 @@ def test_message_of_phase_against_parity():
     with pytest.raises(RangeError, match="pilot phase 1 and symbol parity 0 must be both even or both odd"):
         SoftDemapper(mode)(np.zeros((1, 1705), np.complex64), np.zeros((1, 1705), np.complex64),
                            np.zeros(1705, np.float32), phase=1, parity=0)  # fmt: skip
+
+
+# Ratios beyond +-9 steps are held there whatever their size: the sign must not turn when sums overflow.
+@pytest.mark.parametrize("constellation", ["QPSK", "16QAM", "64QAM"])
+def test_limit_weights_without_end_keep_every_sign(constellation):
+    link = ideal_link(plain_mode(constellation, "1/2"), es_n0_db=40.0, n_bits=20_000, seed=2)
+    ones = np.ones((1, link.mode.n_carriers), np.complex64)
+    found = []
+    for weight in (1e9, 1e24, 1e37, 3e38, np.inf):
+        weights = np.full(link.mode.n_carriers, weight, np.float32)
+        found.append(SoftDemapper(link.mode)(link.on_carriers(), ones, weights, phase=0, parity=0))
+    assert all(np.array_equal(np.sign(found[0]), np.sign(other)) for other in found[1:])
+    assert np.array_equal(found[0] < 0, link.coded == 1)

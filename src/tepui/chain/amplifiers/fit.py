@@ -20,6 +20,7 @@ import numpy.typing as npt
 from tepui.chain.amplifiers.closed_form import Complexes, Floats, expand
 from tepui.chain.amplifiers.drive_curve import WaveformView, mer_of, shoulder_of
 from tepui.chain.amplifiers.families import FAMILIES, Family, relative_drive
+from tepui.chain.amplifiers.output_crest import output_ccdf, output_crest_db
 from tepui.ground.errors import RangeError
 
 DEPARTURE_DB = 0.3
@@ -132,6 +133,19 @@ class AmplifierFit:
         """Fall of the gain against a weak signal's. [dB]"""
         return self._mixed("compression", setting_db)
 
+    def crest(self, setting_db: npt.ArrayLike) -> Curves:
+        """Level over the mean that the output envelope passes one time in ten thousand. [dB]"""
+        return self._mixed("crest", setting_db)
+
+    def ccdf(self, setting_db: float, level_db: npt.ArrayLike) -> Floats:
+        """Probability of the output envelope to pass levels over its mean at one setting. (n,)"""
+        drive = float(relative_drive(setting_db, reference_db=self.problem.data.reference_db))
+        rows = [
+            output_ccdf(lambda x, fit=fit: fit.family.envelope(fit.z[: len(fit.family.centre)], x), drive, level_db)  # type: ignore[misc]
+            for fit in self.fits
+        ]
+        return np.asarray(self.weights @ np.array(rows))
+
     def _mixed(self, what: str, setting_db: npt.ArrayLike) -> Curves:
         setting = np.atleast_1d(np.asarray(setting_db, dtype=np.float64))
         means, variances = [], []
@@ -195,6 +209,9 @@ class _Problem:
     def predict(self, what: str, family: Family, z: Floats, setting: Floats) -> Floats:
         """One quantity at some settings for one set of unknowns. (n,)"""
         size = len(family.centre)
+        if what == "crest":
+            drive = relative_drive(setting, reference_db=self.data.reference_db)
+            return output_crest_db(lambda x: family.envelope(z[:size], x), drive)
         coefficients = self._coefficients(family, z[:size], setting)
         shoulder, power, gain, _, _ = self._split(z[size:])
         if what == "shoulder":

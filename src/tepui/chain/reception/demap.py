@@ -29,6 +29,8 @@ GAIN = {
     Fraction(1, 2): 1.1, Fraction(2, 3): 0.85, Fraction(3, 4): 0.85, Fraction(5, 6): 0.8, Fraction(7, 8): 0.75,
 }  # fmt: skip
 
+MOST_WEIGHT = np.float32(1e24)  # beyond it sums of single precision overflow; every value is at its limit long before
+
 
 def coded_bit_sources(n_fft: int, width: int) -> npt.NDArray[np.uint16]:
     """Where each coded bit of a symbol comes from: (4, n_data width), by pilot phase, of e K + k.
@@ -69,7 +71,7 @@ class SoftDemapper:
         """Soft values of consecutive symbols, positive where 0 is the likelier.
 
         cells    (n, K), data cells of mean power 1 times the channel; channel (1 or n, K)
-        weight   (K,) one over the noise variance of a cell; 0 erases a carrier
+        weight   (K,) one over the noise variance of a cell; 0 erases a carrier, beyond 1e24 counts as 1e24
         phase    pilot pattern of the first symbol; ``parity`` 0 where its number in the frame is even
         out      receives the values where given
         returns  (n, coded bits a symbol)
@@ -81,7 +83,7 @@ class SoftDemapper:
         if out is None:
             out = np.empty((len(cells), self._sources.shape[1]), np.int8)
         cells, channel = (np.require(each, np.complex64, ["C", "W"]) for each in (cells, channel))
-        weight = np.require(weight, np.float32, ["C", "W"])
+        weight = np.require(np.minimum(weight, MOST_WEIGHT), np.float32, ["C", "W"])
         demap(cells, channel, weight, self._sources, phase, self._width, self._per_axis, self._inner, self._gap,
               self._gain, out)  # fmt: skip
         return out

@@ -7,6 +7,7 @@ Holds   A score that noise reaches once in e^50 looks; lines give the same value
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -62,3 +63,48 @@ def _bump(product: npt.NDArray[np.complex64], *, period: float, guard: float, en
     level, spread = quietest(box)
     scale = max(energy * np.sqrt(width * product.size / period), 2 * spread)
     return float(np.abs(box - level).max() / scale)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SliceSymbols:
+    """Symbols seen in a slice: size of the transform, useful part and guard at the nominal clock."""
+
+    n_fft: int
+    guard: Fraction
+    useful_s: float
+
+    @property
+    def guard_s(self) -> float:
+        """Length of the guard interval. [s]"""
+        return self.useful_s * float(self.guard)
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        return f"{self.n_fft // 1024}K {self.guard}"
+
+
+def nominal_symbols(*, width_hz: float, n_fft: int, guard: Fraction) -> SliceSymbols:
+    """The symbols of a mode that was told."""
+    return SliceSymbols(n_fft=n_fft, guard=guard, useful_s=n_fft * 7 / (8 * width_hz))
+
+
+def symbols_of_slice(recording: Recording, *, width_hz: float) -> SliceSymbols | None:
+    """FFT size and guard of a channel of known width from a slice of it; None where no symbols stand out."""
+    rate_hz = recording.sample_rate_hz
+    samples = recording.read(0, LOOK_SAMPLES)
+    samples = samples - samples.mean()
+    energy = float(np.mean(np.abs(samples) ** 2)) + 1e-30
+    best: tuple[float, SliceSymbols] | None = None
+    for n_fft in FFT_SIZES:
+        useful_s = n_fft * 7 / (8 * width_hz)
+        lag = round(useful_s * rate_hz)
+        if samples.size < 8 * lag:
+            continue
+        product = samples[:-lag] * np.conj(samples[lag:])
+        for guard in GUARDS:
+            period = useful_s * rate_hz * (1 + float(guard))
+            score = _bump(product, period=period, guard=float(guard), energy=energy)
+            if score > CLEAR and (best is None or score > best[0]):
+                best = (score, SliceSymbols(n_fft=n_fft, guard=guard, useful_s=useful_s))
+    return None if best is None else best[1]

@@ -25,14 +25,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--target", metavar="L", required=True, help='shoulder to keep below: "-32 dB"')
     add("--confidence", metavar="P", default="90 %", help='that the recommended setting meets it ("90 %%")')
     add("--baseline", metavar="L", help='shoulder shown by the modulator alone: "-38 dB" or "-38 dB ± 0.3 dB"')
-    add("--filter", metavar="TABLE", type=Path, help="loss of the output filter: rows of MHz and dB")
+    add("--filter", metavar="FILE", type=Path, help="output filter: a Touchstone file, or rows of MHz and dB of loss")
     add("--doubt", metavar="D", help='95 %% doubt of a shoulder read, where the table has none: "0.3 dB"')
     add("--step", metavar="S", default="0.1 dB", help='step of the modulator\'s level ("0.1 dB")')
     add("--model", choices=("auto", "cubic", "polynomial", "rapp"), default="auto", help="form of the amplifier (auto)")
     add("--width", metavar="W", help='channel width, where no recording says it: "7 MHz"')
     add("--fft", choices=tuple(FFT_SIZES), help="FFT size, where no recording says it")
-    add("--centre", metavar="F", help='centre of the channel, for a filter table in absolute frequency: "1286 MHz"')
+    add("--centre", metavar="F", help='centre of the channel, for a filter in absolute frequency: "1286 MHz"')
     add("--supply", metavar="U", help='supply voltage, to say the heat from supply_a: "13.8 V"')
+    add("--confirm", action="store_true", help="simulate the modulated waveform too, and say what that differs by")
     add("--plots", metavar="DIR", type=Path, help="write the picture into this folder")
     add("--workers", metavar="N", type=whole_number, help="threads to use; no finding depends on it")
     add("--strict", action="store_true", help="leave with 1 where a reading misses the target")
@@ -68,6 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
         mode=mode,
         centre_hz=centre_hz,
         supply_v=supply_v,
+        confirm=given.confirm,
         plots=given.plots,
         workers=given.workers,
     )

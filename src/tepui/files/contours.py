@@ -1,0 +1,45 @@
+"""Lines of equal margin as GeoJSON, so that any map program can show them.
+
+Theory  A line joins the places where a band of the map passes a threshold; coordinates are longitude and latitude.
+Source  [RFC7946] GeoJSON; contourpy for the lines.
+Holds   Pixels that hold nothing end a line.
+"""
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+DECIMALS = 6
+
+
+def contours_text(
+    band: npt.NDArray[np.float32],
+    levels: Mapping[str, float],
+    *,
+    places: Callable[[Floats, Floats], tuple[Floats, Floats]],
+    properties: Mapping[str, Any],
+) -> str:
+    """A collection with one feature a level.
+
+    levels  name -> value of the band on its line
+    places  rows and columns in pixels -> latitude and longitude
+    """
+    from contourpy import contour_generator
+
+    generator = contour_generator(z=np.ma.masked_invalid(band.astype(np.float64)))
+    features = []
+    for name, level in levels.items():
+        lines = []
+        for line in generator.lines(level):
+            points = np.asarray(line)
+            lat, lon = places(points[:, 1], points[:, 0])
+            lines.append(np.round(np.stack([lon, lat], axis=1), DECIMALS).tolist())
+        if lines:
+            geometry = {"type": "MultiLineString", "coordinates": lines}
+            said = {**properties, "mode": name, "cn_db": level}
+            features.append({"type": "Feature", "properties": said, "geometry": geometry})
+    return json.dumps({"type": "FeatureCollection", "features": features}, allow_nan=False) + "\n"

@@ -1,0 +1,142 @@
+"""Both shoulders from recordings at the edges alone, where a set does not show the middle of the channel.
+
+Theory  Each recording shows 300 to 700 kHz outside its edge and some of the signal, and is taken over the mean of that
+        signal: gains need not be tied. The converter's floor is taken off first, as a terminated input told
+        it or the guard interval does.
+Source  evidence/edge.py, edge_tunings.py; [TR101290] 9.7.
+Holds   A channel as flat in its middle as at its edges, within the doubt that edge.py adds for it.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tepui.evidence.converter import IDEAL_LSB2
+from tepui.evidence.edge import edge_floor, edge_shoulders
+from tepui.evidence.edge_tunings import SIGNAL_HZ
+from tepui.evidence.floor import Floor
+from tepui.evidence.narrow import NarrowSpectrum
+from tepui.evidence.narrow_channel import NarrowChannel
+from tepui.evidence.shoulders import OFFSETS_HZ
+from tepui.evidence.stitch_fit import CUBE_UNREST
+from tepui.evidence.stitch_shoulders import StitchedShoulder
+from tepui.ground.doubt import Estimate, estimate
+from tepui.ground.errors import RangeError
+from tepui.signals.recording import Recording
+
+CLEAR_HZ = 100e3  # of the edge, for the signal's mean
+SLACK_HZ = 30e3  # the channel's place is known roughly
+TUNING_STD_HZ = 15e3
+LEAST_SIGNAL = 0.8  # of the 0.3 MHz beside the edge
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeRead:
+    """Sides as a stitched set has them, and whether the floor is off."""
+
+    sides: StitchedShoulder
+    has_floor: bool
+
+
+def read_edges(
+    spectra: Sequence[NarrowSpectrum],
+    channel: NarrowChannel,
+    floor: Estimate | None,
+    recordings: Mapping[str, Recording],
+) -> EdgeRead | None:
+    """Both sides from the two recordings that show them best; None where a side is not shown.
+
+    floor       of the converter from a terminated input, in steps^2; where it is None the guard interval is asked
+    recordings  by their names
+    """
+    pair = {side: _best(spectra, channel, sign) for side, sign in (("lower", -1), ("upper", 1))}
+    shown = {side: one for side, one in pair.items() if one is not None}
+    if len(shown) < len(pair):
+        return None
+    floors = {side: _floor_of(one, channel, floor, recordings.get(one.name)) for side, one in shown.items()}
+    known = [one for one in floors.values() if one is not None]
+    seen = [(side, _over_signal(one, channel, floors[side])) for side, one in shown.items()]
+    duration_s = min(one.n_samples / one.rate_hz for _, one in seen)
+    share = max((floors[side].std / _signal(one, channel) for side, one in shown.items() if floors[side]), default=0.0)  # type: ignore[union-attr]
+    try:
+        found = edge_shoulders(
+            seen,
+            centre_hz=channel.centre_hz,
+            occupied_width_hz=channel.occupied_hz,
+            carrier_spacing_hz=channel.spacing_hz,
+            floor=Floor(density=0.0, std=share, at_most=False, method="taken off recording by recording"),
+            tuning_std_hz=TUNING_STD_HZ,
+            unrest=math.sqrt(CUBE_UNREST / (duration_s * channel.occupied_hz)),
+        )
+    except RangeError:
+        return None
+    return EdgeRead(
+        sides=StitchedShoulder(
+            lower=found.lower or found.shown_lower,
+            upper=found.upper or found.shown_upper,
+            shown_lower=_with_floor(found.shown_lower, shown["lower"], floors["lower"], channel),
+            shown_upper=_with_floor(found.shown_upper, shown["upper"], floors["upper"], channel),
+            shape=found.shape,
+        ),
+        has_floor=len(known) == len(shown),
+    )
+
+
+def _floor_of(
+    one: NarrowSpectrum, channel: NarrowChannel, floor: Estimate | None, recording: Recording | None
+) -> Estimate | None:
+    """Density of a recording's floor, full scale = 1, as its spectrum has it. [1/Hz]"""
+    if floor is not None:
+        steps2 = floor.value + one.converter.rounding - IDEAL_LSB2
+        return estimate(steps2 * one.unit_density, floor=floor.std * one.unit_density)
+    if channel.symbols is None or recording is None or len(recording.stretches) > 1:
+        return None
+    found = edge_floor(
+        [(recording, one)],
+        centre_hz=channel.centre_hz,
+        occupied_width_hz=channel.occupied_hz + 2 * SLACK_HZ,
+        useful_s=channel.symbols.useful_s,
+        guard_s=channel.symbols.guard_s,
+    )
+    if found is None or found.at_most:
+        return None
+    return estimate(found.density / one.converter.gain, guard=found.std / one.converter.gain)
+
+
+def _with_floor(level_db: Estimate, one: NarrowSpectrum, floor: Estimate | None, channel: NarrowChannel) -> Estimate:
+    """The level with the floor back in it, as a trace shows it."""
+    if floor is None:
+        return level_db
+    signal = _signal(one, channel) - floor.value
+    whole = 10 ** (level_db.value / 10) + floor.value / signal
+    return estimate(10 * math.log10(whole), **level_db.contributions)
+
+
+def _best(spectra: Sequence[NarrowSpectrum], channel: NarrowChannel, sign: int) -> NarrowSpectrum | None:
+    """The recording that holds the window of a side and most of the signal beside it."""
+    edge_hz = channel.centre_hz + sign * channel.occupied_hz / 2
+    near, _, far = OFFSETS_HZ
+    best, most = None, LEAST_SIGNAL * SIGNAL_HZ
+    for one in spectra:
+        away = sign * (one.frequency_hz - edge_hz)
+        window = (away > near) & (away < far)
+        if not window.any() or not one.usable[window].all() or window.sum() * one.bin_hz < 0.95 * (far - near):
+            continue
+        signal_hz = float(np.count_nonzero(one.usable & (away < -SLACK_HZ)) * one.bin_hz)
+        if signal_hz > most:
+            best, most = one, signal_hz
+    return best
+
+
+def _signal(one: NarrowSpectrum, channel: NarrowChannel) -> float:
+    inside = np.abs(one.frequency_hz - channel.centre_hz) < channel.occupied_hz / 2 - CLEAR_HZ
+    return float(one.density[inside & one.usable].mean())
+
+
+def _over_signal(one: NarrowSpectrum, channel: NarrowChannel, floor: Estimate | None) -> NarrowSpectrum:
+    """The spectrum over the mean of the signal it shows, the floor off."""
+    taken = 0.0 if floor is None else floor.value
+    left = np.maximum(one.density - taken, 1e-3 * one.density)
+    return replace(one, density=left / (_signal(one, channel) - taken))

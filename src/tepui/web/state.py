@@ -1,0 +1,89 @@
+"""What one bench in the browser knows: its folder, the recordings there, the workshop, and the practice mark.
+
+Theory  The folder is the whole world of a bench: recordings are found in it and put into it, results lie under it, and
+        no name from a page leads out of it.
+Source  our own design.
+Holds   One server owns the folder's results while it runs.
+"""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from tepui.desk.watching import Watching
+from tepui.desk.workshop import Workshop
+from tepui.ground.errors import InputError
+from tepui.web.chain import Chain
+
+RESULTS = "bench-results"
+SUFFIXES = (".sigmf-meta", ".wav", ".raw", ".cu8", ".ci8", ".cs8", ".ci16", ".cs16", ".cf32")
+PAIRS = {".sigmf-data": ".sigmf-meta"}
+TABLES = (".csv",)
+UPLOADED = (*SUFFIXES, *PAIRS, *TABLES, ".s1p", ".s2p", ".toml")
+MOST_UPLOAD = 1 << 30
+MOST_LISTED = 400
+_NAME = re.compile(r"[^A-Za-z0-9._+ -]+")
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoundFile:
+    """A file of the folder: its name within it, and its size."""
+
+    name: str
+    size_bytes: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class BenchState:
+    """Everything the pages are made from."""
+
+    folder: Path
+    workshop: Workshop
+    watching: Watching
+    chain: Chain
+    practice: bool
+
+    def files(self, suffixes: tuple[str, ...]) -> list[FoundFile]:
+        """Files with these endings in the folder, two folders deep; results of the bench are not among them."""
+        found = []
+        for pattern in ("*", "*/*"):
+            for path in sorted(self.folder.glob(pattern)):
+                inside = path.relative_to(self.folder)
+                if inside.parts[0] in (RESULTS, "pictures") or inside.parts[0].startswith("."):
+                    continue
+                if path.suffix.lower() in suffixes and path.is_file():
+                    data = path.with_suffix(".sigmf-data") if path.suffix == ".sigmf-meta" else path
+                    size = data.stat().st_size if data.is_file() else path.stat().st_size
+                    found.append(FoundFile(name=inside.as_posix(), size_bytes=size))
+                if len(found) >= MOST_LISTED:
+                    return found
+        return found
+
+    def path_of(self, name: str) -> Path:
+        """The file of the folder with this name.
+
+        raises  InputError for a name that is not one of the folder's files
+        """
+        try:
+            path = (self.folder / name).resolve()
+            known = path.is_relative_to(self.folder.resolve()) and path.is_file()
+        except (OSError, ValueError):  # a name that no file can have
+            known = False
+        if not known:
+            raise InputError(f"{name} is not a file of this bench's folder; choose one from the list.")
+        return path
+
+    def place_for(self, name: str) -> Path:
+        """Where a file that is handed in goes: its bare name, cleaned, in the folder.
+
+        raises  InputError for an ending that no page reads, or a name that is taken
+        """
+        bare = _NAME.sub("-", name.replace("\\", "/").rsplit("/", 1)[-1]).strip(". -")
+        path = self.folder / bare
+        if not bare or path.suffix.lower() not in UPLOADED:
+            raise InputError(
+                f"{bare or 'A file without a name'} is no recording or table; allowed: {', '.join(UPLOADED)}."
+            )
+        if path.exists():
+            raise InputError(f"{bare} is there already; give it another name first.")
+        return path

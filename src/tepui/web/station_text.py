@@ -1,0 +1,68 @@
+"""What pages take out of a station file's text without judging it: names of stages and instruments, the job line.
+
+Theory  The verbs check the file; a page shows what it can of a file that may be half written.
+Source  our own design.
+Holds   Text that is TOML; anything else has no stages.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """The job line at the desk's edge: whose station, and its channel in words."""
+
+    call: str
+    name: str
+    channel: str
+
+
+def _read(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return {}
+
+
+def _listed(text: str, key: str) -> list[dict[str, Any]]:
+    entries = _read(text).get(key)
+    return [entry for entry in entries if isinstance(entry, dict)] if isinstance(entries, list) else []
+
+
+def stages_of(text: str) -> list[tuple[str, str]]:
+    """Name and kind of every stage, in order."""
+    return [(str(entry.get("name", "")), str(entry.get("kind", ""))) for entry in _listed(text, "stage")]
+
+
+def instruments_of(text: str) -> list[str]:
+    """Names of the instruments."""
+    return [str(entry["name"]) for entry in _listed(text, "instrument") if "name" in entry]
+
+
+def job_of(text: str, *, fallback: str) -> Job:
+    """The job line; the folder's name where there is no station file."""
+    told = _read(text)
+    station, channel = told.get("station"), told.get("channel")
+    if not isinstance(station, dict):
+        return Job(call=fallback, name="", channel="the bench on this machine")
+    parts = []
+    if isinstance(channel, dict):
+        if "centre" in channel:
+            parts.append(str(channel["centre"]))
+        if "width" in channel:
+            parts.append(f"{channel['width']} wide")
+        parts += [str(channel[key]) for key in ("fft", "constellation", "code_rate") if key in channel]
+    return Job(call=str(station.get("call", fallback)), name=str(station.get("name", "")), channel=", ".join(parts))
+
+
+def reading_line(given: Mapping[str, str]) -> str:
+    """A reading as the verb ``levels`` takes it, from the fields of its form."""
+    on = f" on {given['instrument']}" if given.get("instrument") else ""
+    shown = given.get("shown", "")
+    unit = "" if any(letter.isalpha() for letter in shown) else " dBm"
+    doubt = given.get("doubt", "")
+    spread = "" if not doubt else f" ± {doubt}" + ("" if any(letter.isalpha() for letter in doubt) else " dB")
+    return f"{given.get('point', '')}{on} = {shown}{unit}{spread}"

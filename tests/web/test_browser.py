@@ -1,0 +1,210 @@
+"""The bench in a real browser: first steps, keyboard, phone, day and night, nothing asked of the outside.
+
+axe-core (W3C's WCAG 2.2 as rules, by way of axe-playwright-python) is the outside opinion on reading and use by all.
+"""
+
+import os
+import re
+import shutil
+import threading
+import time
+from pathlib import Path
+
+import pytest
+import uvicorn
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect, sync_playwright
+
+from captures import FOLDER
+from conftest import find_browser
+from tepui.desk.watching import Watching
+from tepui.desk.workshop import Workshop
+from tepui.web.app import build_app
+from tepui.web.chain import Chain
+from tepui.web.live import ENTRY as WATCH
+from tepui.web.serve import _listener
+from tepui.web.state import RESULTS, BenchState
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+NAME = "a4_drive_7MHz_2K_64QAM23_GI8_1"
+PATIENT_MS = 120_000
+SERIOUS = ("serious", "critical")
+SHEETS = (
+    "/",
+    "/station",
+    "/levels",
+    "/watch",
+    "/recordings",
+    "/results",
+    "/legend",
+    "/stage/amplifier",
+    "/do/spectrum",
+    "/do/drive",
+    "/do/receive",
+)
+KEPT = os.environ.get("TEPUI_SCREENSHOTS")
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bench")
+    for path in Path(FOLDER).glob(f"{NAME}.sigmf-*"):
+        shutil.copy(path, folder)
+    listener = _listener(0, everywhere=False)
+    port = listener.getsockname()[1]
+    workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1)
+    state = BenchState(
+        folder=folder, workshop=workshop, watching=Watching(entry=WATCH), chain=Chain(folder, workshop), practice=False
+    )
+    app = build_app(state, hosts=[f"127.0.0.1:{port}"], token=None)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False, ws="websockets-sansio"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    yield f"http://127.0.0.1:{port}"
+    state.watching.stop()
+    server.should_exit = True
+    thread.join(10)
+    workshop.close()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=find_browser(), args=FLAGS)
+        yield browser
+        browser.close()
+
+
+def is_complaint(said):
+    """An error on the console; an answer of 400 is the refusal that a test asked for."""
+    return said.type == "error" and "status of 400" not in said.text
+
+
+@pytest.fixture
+def page(chromium, bench):
+    """A page that may ask this bench only, and whose complaints fail the test."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, base_url=bench)
+    asked, complaints = [], []
+    page = context.new_page()
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("pageerror", lambda problem: complaints.append(str(problem)))
+    page.on("console", lambda said: complaints.append(said.text) if is_complaint(said) else None)
+    yield page
+    context.close()
+    assert [url for url in asked if not url.startswith((bench, "data:"))] == []
+    assert complaints == []
+
+
+def keep(page, name):
+    if KEPT:
+        Path(KEPT).mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=Path(KEPT) / f"{name}.png", full_page=True)
+
+
+def measured(page):
+    """A result of the drive recording: made once, then found."""
+    page.goto("/results")
+    link = page.get_by_role("link", name="spectrum")
+    if link.count():
+        link.first.click()
+    else:
+        page.goto("/do/spectrum")
+        page.get_by_label(NAME).check()
+        page.get_by_role("button", name="Measure").click()
+    page.wait_for_selector(".reading", timeout=PATIENT_MS)
+
+
+def test_law_a_recording_is_measured_by_clicks(page):
+    page.goto("/")
+    page.get_by_role("link", name="Amplifier", exact=False).first.click()
+    page.get_by_role("link", name="Spectrum and shoulders").click()
+    page.get_by_label(NAME).check()
+    page.get_by_role("button", name="Measure").click()
+    page.wait_for_selector(".reading", timeout=PATIENT_MS)
+    expect(page.get_by_role("heading", name="Shoulder worst")).to_be_visible()
+    expect(page.locator(".picture svg").first).to_be_visible()
+    keep(page, "spectrum")
+    page.reload()
+    expect(page.locator(".reading").first).to_be_visible()
+    page.go_back()
+    page.go_forward()
+    expect(page.locator(".reading").first).to_be_visible()
+
+
+def test_law_the_keyboard_alone_reaches_a_result(page):
+    page.goto("/do/spectrum")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="To the drawing")).to_be_focused()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.type === 'checkbox'"):
+            break
+    page.keyboard.press("Space")
+    assert page.get_by_label(NAME).is_checked()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.type === 'submit'"):
+            break
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".reading", timeout=PATIENT_MS)
+
+
+@pytest.mark.parametrize("width", [390, 1280, 2560])
+def test_law_no_sheet_scrolls_sideways(page, width):
+    page.set_viewport_size({"width": width, "height": 844})
+    measured(page)
+    result = page.url
+    for sheet in (*SHEETS, result):
+        page.goto(sheet)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, sheet
+        keep(page, f"{width}{sheet.removeprefix('http:').replace('/', '-')}"[:60])
+
+
+@pytest.mark.parametrize("theme", ["day", "night"])
+def test_tool_axe_finds_nothing_serious(page, theme):
+    measured(page)
+    result = page.url
+    for sheet in (*SHEETS, result):
+        page.goto(f"{sheet}?theme={theme}")
+        found = Axe().run(page).response["violations"]
+        told = [(one["id"], one["nodes"][0]["html"][:120]) for one in found if one["impact"] in SERIOUS]
+        assert told == [], f"{sheet} by {theme}"
+
+
+def test_message_of_a_form_without_a_recording(page):
+    page.goto("/do/receive")
+    page.get_by_role("button", name="Receive").click()
+    expect(page.get_by_role("alert")).to_contain_text("Choose a recording")
+
+
+def test_law_the_theme_stays_chosen(page):
+    page.goto("/?theme=day")
+    page.goto("/")
+    page.get_by_role("button", name="Night sheet").first.click()
+    page.goto("/legend")
+    assert page.evaluate("document.documentElement.dataset.theme") == "night"
+
+
+def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
+    page.goto("/watch")
+    page.get_by_role("textbox", name="Receiver", exact=True).fill("practice")
+    page.get_by_role("button", name="Begin the watch").click()
+    number = re.compile(r"[0-9]")
+    for side in ("lower", "upper"):
+        expect(page.locator(f"[data-side={side}] [data-value]")).to_have_text(number, timeout=PATIENT_MS)
+    expect(page.get_by_text("practice, nothing measured")).to_be_visible()
+    page.keyboard.press("+")
+    expect(page.locator("[data-state]")).to_contain_text("drive 0.5 dB", timeout=PATIENT_MS)
+    keep(page, "watch")
+    page.get_by_role("button", name="End the watch").click()
+    expect(page.get_by_role("button", name="Begin the watch")).to_be_visible()
