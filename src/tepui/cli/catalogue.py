@@ -12,6 +12,8 @@ VERBS = {
     "record": "Record from a receiver to SigMF: one frequency, or a list of tunings, unattended.",
     "watch": "Watch both shoulders live while the drive is turned, in figures to be read across the workshop.",
     "drive": "Find the drive setting: where the shoulder meets the target, with its doubt, and what the next dB costs.",
+    "filter": "Design a band-pass filter from metal to trace: dimensions, screws, predicted response, cutting drawing.",
+    "tune": "Read a measured filter: which resonator to turn which way, by how much, and what no screw can mend.",
     "bench": "Open the bench in the browser, on this machine: recordings in, results with their pictures out.",
     "path": "Predict a path: loss term by term, obstacle, levels, margin of every mode, and what is uncertain.",
     "coverage": "Map who will see the picture: levels, C/N and modes around one transmitter or several.",

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from tepui.ground.findings import Finding, Value
 
-PREFIXED = ("Hz", "bit/s", "s", "m", "W", "V", "A")
+PREFIXED = ("Hz", "bit/s", "s", "m", "W", "V", "A", "F", "H")
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 STANDING_WORDS = {
     "measured": "measured",
@@ -28,13 +28,15 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
-UNITS = "hz s db dbm dbc dbchz m ppm bps w v a deg degc ohm k wm2 dbuvm h"
+UNITS = "hz s db dbm dbc dbchz m ppm bps w v a deg degc ohm k wm2 dbuvm h f"
 CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
 UNIT_PARTS = tuple(UNITS.split())
 WORDS = {
     **{word: word.upper() for word in CAPITALS.split()},
     "dvbt": "DVB-T",
     "viterbi": "Viterbi",
+    "q": "Q",
+    "3db": "3 dB",
 }
 LABELS = {"worst_m": "Worst m", "occupied_width_99_hz": "99 % occupied width", "crest_0_01pct_db": "Crest at 0.01 %"}
 

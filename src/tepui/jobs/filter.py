@@ -1,0 +1,116 @@
+"""Filter: what a band-pass filter must do and the metal to hand in; dimensions, predicted trace and doubts out.
+
+Theory  Prototype, couplings, textbook dimensions, fit of the coupled-line trace; see chain/filters.
+Source  chain/filters, module by module.
+Holds   Round rods between plates, interdigital or comb-line, and lumped circuits for an IF; two to nine poles.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.loss import WORKMANSHIP, rod_unloaded_q
+from tepui.chain.filters.resonators import coupled_scattering, tuned
+from tepui.chain.filters.rod_box import STRUCTURES
+from tepui.chain.filters.rod_design import RodDesign, design_rods
+from tepui.chain.filters.rod_line import rod_scattering
+from tepui.chain.filters.rod_textbook import rod_impedance_ohm
+from tepui.ground.checks import require_one_of
+from tepui.ground.errors import RangeError
+from tepui.ground.findings import Outcome
+from tepui.jobs.filter_findings import design_findings
+from tepui.jobs.filter_tables import prototype_table, rods_table, trace_table
+from tepui.signals.twoport import TwoPort
+from tepui.tables.load import load_table
+
+TRACE_POINTS = 401
+TRACE_WIDTHS = 4.0
+ABOUT = "stage:filter"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rejection:
+    """A frequency that must be kept out, and by how much, if that was said."""
+
+    frequency_hz: float
+    wanted_db: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FilterQuestion:
+    """What is asked of a round-rod filter.
+
+    unloaded_q  None computes it from ``metal``, geometry and workmanship
+    channel_hz  width over which tilt and delay matter;  power_w  that goes in
+    """
+
+    goal: FilterGoal
+    structure: str
+    diameter_m: float
+    plates_m: float
+    unloaded_q: float | None = None
+    metal: str = "brass"
+    gap_m: float | None = None
+    rejections: Sequence[Rejection] = ()
+    channel_hz: float | None = None
+    power_w: float | None = None
+    most_loss_db: float | None = None
+    drilling_m: float = 0.1e-3
+    yield_trials: int = 0
+    name: str = "filter"
+
+
+def question_q(question: FilterQuestion) -> tuple[float, str]:
+    """The unloaded Q to reckon with, and where it comes from."""
+    if question.unloaded_q is not None:
+        return question.unloaded_q, "given"
+    impedance = rod_impedance_ohm(diameter_m=question.diameter_m, plates_m=question.plates_m)
+    smooth = rod_unloaded_q(
+        question.goal.centre_hz,
+        impedance_ohm=impedance,
+        diameter_m=question.diameter_m,
+        plates_m=question.plates_m,
+        metal=question.metal,
+    )
+    return WORKMANSHIP * smooth, f"{smooth:.0f} of smooth {question.metal} times a workmanship of {WORKMANSHIP:g}"
+
+
+def trace_of(design: RodDesign, *, points: int = TRACE_POINTS, widths: float = TRACE_WIDTHS) -> TwoPort:
+    """The predicted response of the dimensions about the centre."""
+    goal = design.goal
+    low = max(goal.centre_hz - widths * goal.width_3db_hz, 0.2 * goal.centre_hz)
+    high = min(goal.centre_hz + widths * goal.width_3db_hz, 1.6 * goal.centre_hz)
+    f = np.linspace(low, high, points)
+    return TwoPort(frequency_hz=f, s=rod_scattering(design.box, f), z0_ohm=50.0)
+
+
+def design_filter(question: FilterQuestion) -> Outcome:
+    """The design of a round-rod filter, with everything that can be said before there is metal.
+
+    raises  RangeError where the metal to hand cannot make it
+    """
+    require_one_of("metal", question.metal, load_table("metals").column("metal"), source="table metals")
+    if question.structure not in STRUCTURES:
+        raise RangeError(f"structure must be interdigital or combline, not {question.structure}.")
+    unloaded_q, origin = question_q(question)
+    design = design_rods(
+        question.goal,
+        structure=question.structure,
+        diameter_m=question.diameter_m,
+        plates_m=question.plates_m,
+        unloaded_q=unloaded_q,
+        gap_m=question.gap_m,
+    )
+    trace = trace_of(design)
+    findings = design_findings(ABOUT, question, design, trace, q_origin=origin)
+    tables = [
+        rods_table("rods", design.box, design.screw_m),
+        rods_table("textbook", design.textbook, (None,) * question.goal.poles),
+        prototype_table(question.goal),
+        trace_table(trace),
+    ]
+    ideal = coupled_scattering(tuned(question.goal, unloaded_q=unloaded_q), trace.frequency_hz)
+    pictures = {"filter": {"design": design, "trace": trace, "ideal": ideal, "question": question}}
+    return Outcome(findings=tuple(findings), tables=tuple(tables), pictures=pictures)
