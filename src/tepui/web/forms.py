@@ -9,7 +9,7 @@ Holds   Options that take one value of text; recordings and tables are names of 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from tepui.web.state import SUFFIXES, TABLES, BenchState
+from tepui.web.state import SUFFIXES, TABLES, TRACES, BenchState
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +35,7 @@ class Form:
     many     more than one recording may be chosen; ``table`` the option that takes a table instead
     files    whether it works on files of the folder
     station  whether it takes the station file, where there is one
+    traces   whether its files are traces of an analyser
     """
 
     verb: str
@@ -50,6 +51,7 @@ class Form:
     pictures: bool = True
     files: bool = True
     station: bool = False
+    traces: bool = False
 
 
 RAW = (
@@ -95,6 +97,49 @@ FORMS = {
             ),
             files=False,
             station=True,
+        ),
+        Form(
+            verb="filter",
+            place="filter",
+            part="Design",
+            title="Filter: from metal to trace",
+            lead="Rods, spacings, taps and screws from what the shop has, with the trace that these dimensions make.",
+            button="Design",
+            options=(
+                Option(name="centre", label="Centre", example="1286 MHz"),
+                Option(name="width", label="Equal-ripple width", example="20 MHz"),
+                Option(name="poles", label="Resonators", example="3"),
+                Option(name="ripple", label="Ripple", example="0.1 dB"),
+                Option(name="structure", label="Structure", choices=("interdigital", "combline", "lumped")),
+                Option(name="rod", label="Diameter of the rods", example="8 mm"),
+                Option(name="gap", label="Distance of the plates", example="25 mm"),
+                Option(name="reject", label="To be kept out", example="477 MHz: 60 dB"),
+            ),
+            folded=(
+                Option(name="unloaded-q", label="Unloaded Q", example="1200"),
+                Option(name="metal", label="Metal", choices=("", "brass", "copper", "aluminium", "silver")),
+                Option(name="max-loss", label="Most loss at the centre", example="1.5 dB"),
+                Option(name="power", label="Mean power", example="10 W"),
+            ),
+            files=False,
+        ),
+        Form(
+            verb="tune",
+            place="filter",
+            part="Tune",
+            title="Tune: from trace to screw",
+            lead="A measured trace tells which resonator to turn which way, by how much, and what no screw can mend.",
+            button="Read the trace",
+            options=(
+                Option(name="centre", label="Centre it should have", example="1286 MHz"),
+                Option(name="width", label="Equal-ripple width", example="20 MHz"),
+                Option(name="poles", label="Resonators", example="3"),
+                Option(name="ripple", label="Ripple", example="0.1 dB"),
+            ),
+            folded=(Option(name="unloaded-q", label="Unloaded Q", hint="where it is known", example="1200"),),
+            many=True,
+            pictures=False,
+            traces=True,
         ),
         Form(
             verb="spectrum",
@@ -214,4 +259,6 @@ def words_of(form: Form, given: Mapping[str, str], chosen: Sequence[str], state:
 
 def endings(form: Form) -> tuple[str, ...]:
     """Endings of the files that a form lists."""
+    if form.traces:
+        return (*TRACES, *TABLES)
     return (*SUFFIXES, *TABLES) if form.table else SUFFIXES

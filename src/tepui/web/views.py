@@ -17,6 +17,7 @@ from tepui.web.pictures import inline
 
 LEADING = {
     "mode": ("net_bit_rate_bps",),
+    "filter": ("centre_hz", "insertion_loss_db"),
     "frequencies": ("rejection_lo_db",),
     "path": ("loss_total_db", "cn_db"),
     "check": ("exposure_distance_m", "eirp_dbm", "supply_current_a"),
@@ -31,6 +32,7 @@ SHOWN_TABLES: dict[str, tuple[str, ...]] = {
     "path": ("mode_margins",),
     "check": ("levels", "mer_budget", "supply"),
     "report": (),
+    "filter": ("rods", "prototype"),
     "spectrum": ("lines",),
     "receive": ("echoes", "locks"),
     "drive": ("drive_readings", "price_of_next"),
