@@ -147,7 +147,7 @@ def test_law_the_report_holds_every_part(place):
     assert "The station Q1ABC Marl Bay as built" in text
     assert "36.3 ± 2.1 dBm" in text  # predicted at the amplifier, and read below
     assert "36.7 ± 0.5 dBm" in text
-    assert "limit at most \N{MINUS SIGN}32 dB (the operator's target): missed by 1.00 dB" in text
+    assert "Limit at most \N{MINUS SIGN}32 dB (the operator's target): missed by 1.00 dB." in text
     assert "Read it with pads." in text
     assert "Fuse close to the source." in text
     assert "the source [X] 1.2" in text

@@ -147,8 +147,14 @@ def _card(record: Record) -> dict[str, Any]:
             if one.key in CARD_FINDINGS:
                 number = number_of(one, practice=source.document.practice)
                 rows.append(_card_row(label_text(one.key), number, source.ref, standing=one.standing))
+    rows = [row for place, row in enumerate(rows) if not any(_same(row, before) for before in rows[:place])]
     sentence = "What is set to put the station on the air as recorded; a value entered and not checked is marked given."
     return {"sentence": sentence, "rows": rows}
+
+
+def _same(row: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether two documents say the same of one setting: then the first is enough."""
+    return (row["word"], row["number"]) == (other["word"], other["number"])
 
 
 def _card_row(word: str, number: dict[str, Any], ref: str, *, standing: str | None = None) -> dict[str, Any]:
@@ -312,7 +318,8 @@ def _is_number(cell: object) -> bool:
 
 
 def _row(source: Source, one: Finding) -> dict[str, Any]:
-    note = " ".join(part for part in (_minus(limit_text(one)), one.remark) if part)
+    limit = _minus(limit_text(one))
+    note = " ".join(part for part in (f"{limit[:1].upper()}{limit[1:]}." if limit else "", one.remark) if part)
     return {
         "word": label_text(one.key),
         "number": number_of(one, practice=source.document.practice),
