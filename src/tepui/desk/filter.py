@@ -7,13 +7,14 @@ from pathlib import Path
 
 from tepui.chain.filters.goal import FilterGoal
 from tepui.desk.keep import require_folder
+from tepui.desk.setup import ensure_kernels
 from tepui.ground.document import build_document, document_text
 from tepui.ground.findings import Outcome
 from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.filter import FilterQuestion, Rejection, design_filter
 from tepui.jobs.filter_choice import choose_response
 
-SHOWN_TABLES = ("rods", "parts", "prototype", "candidates")
+SHOWN_TABLES = ("rods", "cut_list", "parts", "prototype", "candidates")
 RIPPLE_DB = 0.1
 
 
@@ -45,6 +46,8 @@ def run_filter(request: FilterRequest, *, as_json: bool, strict: bool) -> int:
     """
     if request.plots is not None:
         require_folder(request.plots)
+    if request.trials:
+        ensure_kernels()
     outcome = _designed(request)
     written: list[str] = []
     if request.plots is not None:

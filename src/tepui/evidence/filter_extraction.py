@@ -21,6 +21,8 @@ from tepui.ground.errors import RangeError
 Floats = npt.NDArray[np.float64]
 ENOUGH = 1.25  # of the trace's own noise, above which the search goes on
 TRIES = 14
+NEGLIGIBLE = 5e-4  # misfit below which no search is worth its time
+FAIR, SAME = 0.05, 0.02  # two starts that end alike, and not badly, have found what there is
 LEAST_POINTS = 21
 
 
@@ -71,9 +73,10 @@ def extract(sweep: Sweep, poles: int, *, loss: float | None = None) -> Extractio
         if loss is not None:
             start[2 * poles + 1] = loss
         found = _fitted(model, start, free)
+        again = best is not None and abs(found[1] - best[1]) < SAME * best[1]
         if best is None or found[1] < best[1]:
             best = found
-        if best[1] < ENOUGH * noise:
+        if best[1] < max(ENOUGH * noise, NEGLIGIBLE) or (again and best[1] < FAIR):
             break
     assert best is not None
     return _told(model, best[0], free, noise=noise, misfit=best[1], loss=loss)

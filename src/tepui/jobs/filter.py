@@ -21,7 +21,8 @@ from tepui.ground.checks import require_one_of
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome
 from tepui.jobs.filter_findings import design_findings
-from tepui.jobs.filter_tables import prototype_table, rods_table, trace_table
+from tepui.jobs.filter_tables import cut_list, prototype_table, rods_table, trace_table
+from tepui.jobs.tune_tables import sequence_table
 from tepui.signals.twoport import TwoPort
 from tepui.tables.load import load_table
 
@@ -110,7 +111,15 @@ def design_filter(question: FilterQuestion) -> Outcome:
         rods_table("textbook", design.textbook, (None,) * question.goal.poles),
         prototype_table(question.goal),
         trace_table(trace),
+        cut_list(design.box),
+        sequence_table(question.goal, unloaded_q=unloaded_q),
     ]
+    if question.yield_trials:
+        from tepui.jobs.filter_yield import yield_outcome
+
+        more, band = yield_outcome(ABOUT, question, design)
+        findings += more
+        tables.append(band)
     ideal = coupled_scattering(tuned(question.goal, unloaded_q=unloaded_q), trace.frequency_hz)
     pictures = {"filter": {"design": design, "trace": trace, "ideal": ideal, "question": question}}
     return Outcome(findings=tuple(findings), tables=tuple(tables), pictures=pictures)

@@ -8,11 +8,12 @@ Holds   Lengths in metres; the trace at every point given.
 import numpy as np
 
 from tepui.chain.filters.goal import FilterGoal
-from tepui.chain.filters.rod_box import RodBox
+from tepui.chain.filters.rod_box import POST_M, SCREW_SHARE, RodBox
 from tepui.ground.findings import Table
 from tepui.signals.twoport import TwoPort
 
 LEAST_DB = -200.0
+SCREW_HEAD_M = 12e-3  # of a screw, for wall, lock nut and hand
 
 
 def rods_table(name: str, box: RodBox, screws_m: tuple[float | None, ...]) -> Table:
@@ -43,6 +44,21 @@ def rods_table(name: str, box: RodBox, screws_m: tuple[float | None, ...]) -> Ta
         ("shorted_at", ""),
     )
     return Table(name=name, columns=columns, rows=tuple(rows))
+
+
+def cut_list(box: RodBox) -> Table:
+    """What to cut and turn: one row a kind of part, inner sizes of the box."""
+    thread_m = box.gap_m + SCREW_HEAD_M
+    rows = (
+        ("rod", box.poles, box.length_m, None, box.diameter_m),
+        ("tuning screw", box.poles, thread_m, None, SCREW_SHARE * box.diameter_m),
+        ("tap post", 2, box.post_length_m, None, POST_M),
+        ("plate", 2, box.width_m, box.box_length_m, None),
+        ("end wall", 2, box.width_m, box.plates_m, None),
+        ("side wall", 2, box.box_length_m, box.plates_m, None),
+    )
+    columns = (("part", ""), ("part_count", "1"), ("length_m", "m"), ("breadth_m", "m"), ("diameter_m", "m"))
+    return Table(name="cut_list", columns=columns, rows=rows)
 
 
 def prototype_table(goal: FilterGoal) -> Table:
