@@ -272,3 +272,12 @@ def test_law_what_the_reader_takes_the_schema_takes(found):
         said = "station.toml, line 30"
         assert list(VALIDATOR.iter_errors(tomllib.loads(text))) == []
     assert said.startswith("station.toml, line 30")
+
+
+# Maidenhead: two letters A to R, two digits, two letters A to X ... (IARU Region 1 VHF Managers Handbook, from memory).
+@pytest.mark.parametrize("word", ["ZZ99", "HI4", "HI45zz", "45HIkt", "HI45kt0"])
+def test_message_of_a_locator_that_is_none(word):
+    text = DESIGN.replace('locator = "HI45kt"', f'locator = "{word}"', 1)
+    with pytest.raises(InputError, match=r"line \d+, locator of station") as refusal:
+        read_station(text, file="station.toml")
+    assert word in str(refusal.value)

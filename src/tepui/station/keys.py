@@ -51,6 +51,7 @@ def _holds(rule: Rule) -> str:
         return f"{several}{noun} ({units}){example}"
     words = {
         "text": "text",
+        "locator": "Maidenhead locator",
         "count": "whole number",
         "number": "number",
         "flag": "true or false",

@@ -12,7 +12,7 @@ from tepui.ground.errors import RangeError
 from tepui.signals.dvbt.mode import FFT_NAMES, Mode
 from tepui.station.figures import Figure, Place
 from tepui.station.instruments import Instrument
-from tepui.station.rules import choice, count, figure, number, ranges, special, text
+from tepui.station.rules import choice, count, figure, locator, number, ranges, special, text
 from tepui.station.stages import Stage
 
 FORMAT = 1
@@ -25,7 +25,7 @@ class Site:
 
     call: str = text("callsign", required=True, example="Q1ABC")
     name: str | None = text("name of the place", example="Marl Bay")
-    locator: str | None = text("Maidenhead locator", example="HI45kt")
+    locator: str | None = locator("Maidenhead locator", example="HI45kt")
     ambient: Figure | None = figure("temperature", "hottest air around the box", example="40 degC")
     enclosure: str | None = choice(("open", "vented", "closed"), "how the box exchanges air")
     air_rise: Figure | None = figure("temperature_difference", "rise of the air through the box", least=0.5, most=60)
@@ -129,7 +129,7 @@ class Far:
 
     call: str = text("callsign", required=True)
     name: str | None = text("name of the place")
-    locator: str | None = text("Maidenhead locator")
+    locator: str | None = locator("Maidenhead locator")
     antenna_gain: Figure | None = figure("gain", "gain of its antenna", example="13 dBi")
     feeder_loss: Figure | None = figure("ratio", "loss of its feeder", least=0)
     noise_figure: Figure | None = figure("noise", "of its receiver", least=0)

@@ -18,7 +18,8 @@ ORIGINS = ("measured", "data sheet", "guess", "library")
 class Rule:
     """What one key may hold.
 
-    form      "figure", "ranges", "text", "choice", "count", "number", "flag", "response", "points", "exposure"
+    form      "figure", "ranges", "text", "locator", "choice", "count", "number", "flag", "response", "points" or
+              "exposure"
     meaning   one line for people
     kind      kind of quantity (ground.units.KINDS) of a figure or of ranges; of points the two kinds
     required  whether the table is refused without it
@@ -58,6 +59,11 @@ def ranges(kind: str, meaning: str, **more: Any) -> Any:
 def text(meaning: str, **more: Any) -> Any:
     """Any text that is not empty."""
     return _field(Rule(form="text", meaning=meaning, **more))
+
+
+def locator(meaning: str, **more: Any) -> Any:
+    """A Maidenhead locator of 4 to 10 characters."""
+    return _field(Rule(form="locator", meaning=meaning, **more))
 
 
 def choice(choices: tuple[str, ...], meaning: str, **more: Any) -> Any:

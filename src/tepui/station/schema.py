@@ -55,6 +55,9 @@ def _object(properties: dict[str, Any], required: list[str]) -> dict[str, Any]:
     return {"type": "object", "properties": properties, "required": required, "additionalProperties": False}
 
 
+LOCATOR = r"^\s*[A-Ra-r]{2}[0-9]{2}(?:[A-Xa-x]{2}(?:[0-9]{2}(?:[A-Xa-x]{2})?)?)?\s*$"
+
+
 def _value(rule: Rule, *, own: str = "") -> dict[str, Any]:
     kind = own or rule.kind
     shape: dict[str, Any]
@@ -68,6 +71,8 @@ def _value(rule: Rule, *, own: str = "") -> dict[str, Any]:
         one = rf"{_either(kind)}"
         row = _text(rf"^\s*{one}(?:,\s+{one})*\s*$")
         shape = {"anyOf": [row, {"type": "array", "items": row, "minItems": 1}]}
+    elif rule.form == "locator":
+        shape = _text(LOCATOR)
     elif rule.form == "choice":
         shape = {"enum": list(rule.choices)}
     elif rule.form == "count":

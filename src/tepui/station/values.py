@@ -11,6 +11,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
+from tepui.chain.antenna.places import place_from_locator
 from tepui.ground.errors import ChoiceError, FormatError, InputError, QuantityError, RangeError
 from tepui.ground.finding_text import cell_text, scale_for
 from tepui.ground.quantity import Quantity, parse_quantities, parse_quantity
@@ -112,6 +113,15 @@ def _text(rule: Rule, raw: Any, place: Place, kind: str) -> str:  # noqa: ARG001
     return raw.strip()
 
 
+def _locator(rule: Rule, raw: Any, place: Place, kind: str) -> str:
+    word = _text(rule, raw, place, kind)
+    try:
+        place_from_locator(word)
+    except FormatError as problem:
+        raise FormatError(f"{place}: {problem}") from problem
+    return word
+
+
 def _choice(rule: Rule, raw: Any, place: Place, kind: str) -> str:  # noqa: ARG001
     if raw not in rule.choices:
         found = f'"{raw}"' if isinstance(raw, str) else repr(raw)
@@ -203,6 +213,7 @@ _READERS: dict[str, Callable[[Rule, Any, Place, str], Any]] = {
     "figure": _figure,
     "ranges": _ranges,
     "text": _text,
+    "locator": _locator,
     "choice": _choice,
     "count": _count,
     "number": _number,
