@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tepui.cli.main import main
 from tepui.files.station import open_station
-from tepui.ground.errors import InputError
+from tepui.ground.errors import FormatError, InputError
 from tepui.station.lines import key_lines
 from tepui.station.nouns import LISTED, SINGLE
 from tepui.station.read import read_station
@@ -272,3 +272,9 @@ def test_law_what_the_reader_takes_the_schema_takes(found):
         said = "station.toml, line 30"
         assert list(VALIDATOR.iter_errors(tomllib.loads(text))) == []
     assert said.startswith("station.toml, line 30")
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 3000, "a = " + "{a = " * 3000])
+def test_limit_brackets_without_end_are_one_sentence(text):
+    with pytest.raises(FormatError, match="nests its brackets too deeply"):
+        read_station(text, file="station.toml")
