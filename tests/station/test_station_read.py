@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tepui.cli.main import main
 from tepui.files.station import open_station
-from tepui.ground.errors import InputError
+from tepui.ground.errors import FormatError, InputError
 from tepui.station.lines import key_lines
 from tepui.station.nouns import LISTED, SINGLE
 from tepui.station.read import read_station
@@ -281,3 +281,9 @@ def test_message_of_a_locator_that_is_none(word):
     with pytest.raises(InputError, match=r"line \d+, locator of station") as refusal:
         read_station(text, file="station.toml")
     assert word in str(refusal.value)
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 3000, "a = " + "{a = " * 3000])
+def test_limit_brackets_without_end_are_one_sentence(text):
+    with pytest.raises(FormatError, match="nests its brackets too deeply"):
+        read_station(text, file="station.toml")

@@ -58,6 +58,8 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
         number = int(at[1]) if at else len(text.splitlines())
         found = text.splitlines()[number - 1] if 0 < number <= len(text.splitlines()) else ""
         raise FormatError(f"{file}, line {number}{_cure(found, _AT.sub('', said))}") from problem
+    except RecursionError as problem:
+        raise FormatError(f"{file} nests its brackets too deeply for a station file; no value needs it.") from problem
 
 
 def _cure(line: str, said: str) -> str:
