@@ -29,7 +29,7 @@ def slope(sign):
             "read_db": -38.3}  # fmt: skip
 
 
-# Drawn from what their jobs find, in tests/desk/test_{spectrum_sets,drive_more}.py.
+# Drawn from what its job finds, in tests/desk/test_spectrum_sets.py.
 DRAWN_ELSEWHERE = ("stitched",)
 
 
