@@ -15,11 +15,13 @@ import threading
 from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tepui.desk.watch import WatchScreen
 from tepui.ground.doubt import Estimate
 from tepui.jobs.watch_state import SIDES, Moment, Side, Snapshot
+
+if TYPE_CHECKING:  # the bench starts without the libraries that a watch needs in its own process
+    from tepui.desk.watch import WatchScreen
 
 KEYS = frozenset("pfq+-")
 

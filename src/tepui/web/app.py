@@ -24,9 +24,11 @@ from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
 from tepui.web.chain import STATION
+from tepui.web.editor_fields import stage_parts
+from tepui.web.editor_pages import EditorPages
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
-from tepui.web.levels_view import places_of, strip_of
+from tepui.web.levels_view import places_of, points_of, strip_of
 from tepui.web.more_pages import MorePages
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
@@ -74,8 +76,17 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/levels/reading", pages.add_reading, methods=["POST"]),
         Route("/levels/drop", pages.drop_reading, methods=["POST"]),
         Route("/station", pages.station_file, methods=["GET"]),
-        Route("/station", pages.write_station, methods=["POST"]),
+        Route("/station", pages.write_part, methods=["POST"]),
         Route("/station/new", pages.new_station, methods=["POST"]),
+        Route("/station/difference", pages.difference, methods=["GET"]),
+        Route("/station/undo", pages.undo, methods=["POST"]),
+        Route("/station/redo", pages.redo, methods=["POST"]),
+        Route("/station/add", pages.add_entry, methods=["POST"]),
+        Route("/station/remove", pages.remove_entry, methods=["POST"]),
+        Route("/station/move", pages.move_entry, methods=["POST"]),
+        Route("/station/{part}", pages.station_file, methods=["GET"]),
+        Route("/station/{part}", pages.write_part, methods=["POST"]),
+        Route("/strip", pages.strip_alone),
         Route("/watch", pages.watch, methods=["GET"]),
         Route("/watch", pages.begin_watch, methods=["POST"]),
         Route("/watch/end", pages.end_watch, methods=["POST"]),
@@ -89,7 +100,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, MorePages):
+class Pages(StationPages, EditorPages, MorePages):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
@@ -130,8 +141,21 @@ class Pages(StationPages, MorePages):
         forms = [form for form in FORMS.values() if form.place == place]
         works = [work for work in self._state.workshop.all() if any(work.verb == form.verb for form in forms)]
         number = str(PLACES.index(place) + 1)
+        text = self._state.chain.text()
+        stated = await run_in_threadpool(stage_parts, text, place)
         return self._page(
-            request, "stage.html", place=place, name=name, number=number, forms=forms, works=works[:12], parts=forms
+            request,
+            "stage.html",
+            place=place,
+            name=name,
+            number=number,
+            forms=forms,
+            works=works[:12],
+            parts=forms,
+            stated=stated,
+            points=points_of(
+                self._state.chain.levels().document, place, places_of(stages_of(self._state.chain.text()))
+            ),
         )
 
     async def form(self, request: Request) -> Response:
@@ -282,6 +306,10 @@ class Pages(StationPages, MorePages):
         if path is None or not path.resolve().is_relative_to(work.folder.resolve()) or not path.is_file():
             raise HTTPException(404)
         return FileResponse(path, filename=path.name)
+
+    async def strip_alone(self, request: Request) -> Response:
+        """The strip by itself, for a page that stays open while the levels are worked out anew."""
+        return self._page(request, "strip.html", place=request.query_params.get("place"))
 
     async def legend(self, request: Request) -> Response:
         """What every mark means."""

@@ -15,12 +15,11 @@ from typing import Any
 
 from tepui.desk.workshop import DONE, Work, Workshop
 from tepui.files.atomic import write_text_whole
-from tepui.ground.document import utc_now
 from tepui.ground.errors import InputError
+from tepui.web.station_file import StationFile
 
 STATION, READINGS = "station.toml", "readings.txt"
 CHECK_S = 30.0
-MOST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +38,7 @@ class Chain:
     """The station file and readings of a folder."""
 
     def __init__(self, folder: Path, workshop: Workshop) -> None:
+        self.file = StationFile(folder / STATION)
         self._folder = folder
         self._workshop = workshop
         self._lock = threading.Lock()
@@ -76,7 +76,7 @@ class Chain:
 
     def text(self) -> str:
         """The station file as it stands; empty where there is none."""
-        return self.station.read_text(encoding="utf-8") if self.station.is_file() else ""
+        return self.file.text()
 
     def reading_lines(self) -> list[str]:
         """The readings as they were entered."""
@@ -102,29 +102,8 @@ class Chain:
             write_text_whole(self.readings, "".join(f"{line}\n" for line in kept))
 
     def write(self, text: str, *, before: str) -> None:
-        """Write the station file, once the verb ``check`` takes it; the one before is kept beside the results.
-
-        before  ``mark_of`` the text that was edited
-        raises  InputError where it changed on the disk meanwhile, or the check refuses it
-        """
-        if len(text.encode()) > MOST_BYTES:
-            raise InputError("a station file has at most 1 MiB; this is more.")
-        if mark_of(self.text()) != before:
-            raise InputError(
-                "the station file was changed on the disk meanwhile and was not overwritten; "
-                "what you wrote stands below, what is on the disk beside it."
-            )
-        draft = self._folder / ".station-draft.toml"
-        write_text_whole(draft, text)
-        try:
-            self._require(["check", str(draft)], shown=STATION)
-        finally:
-            draft.unlink(missing_ok=True)
-        if self.station.is_file():
-            kept = self._folder / "station-before"
-            kept.mkdir(exist_ok=True)
-            write_text_whole(kept / f"{utc_now().replace(':', '')}.toml", self.text())
-        write_text_whole(self.station, text)
+        """Write the station file, as StationFile does."""
+        self.file.write(text, before=before)
 
     def _require(self, words: list[str], *, shown: str = "") -> None:
         """Run a command and refuse with its sentence where it refuses."""
@@ -139,8 +118,3 @@ class Chain:
             return None
         parts = [path.read_bytes() if path.is_file() else b"" for path in (self.station, self.readings)]
         return hashlib.sha256(b"\0".join(parts)).hexdigest()
-
-
-def mark_of(text: str) -> str:
-    """A short name of a text, to see whether it has changed."""
-    return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()[:16]

@@ -207,5 +207,12 @@ def levels_view(document: Mapping[str, Any], places: Mapping[str, str]) -> Level
     )
 
 
+def points_of(document: Mapping[str, Any] | None, place: str, places: Mapping[str, str]) -> tuple[PointRow, ...]:
+    """The test points behind the stages of one zone."""
+    if document is None:
+        return ()
+    return tuple(row for row in levels_view(document, places).rows if row.place == place)
+
+
 def _shown(finding: Finding | None, *, practice: bool) -> Markup:
     return Markup("") if finding is None else value(finding, practice=practice, unit=False)
