@@ -177,6 +177,8 @@ max_input = "-10 dBm"
 call = "Q2DEF"
 locator = "HI46ob"
 antenna_gain = "13 dBi"
+converter = "812 MHz"               # oscillator of a converter before its receiver
+converter_error = "20 ppm"
 tunes = "174..230 MHz, 470..862 MHz"
 """
 
