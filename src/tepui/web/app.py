@@ -30,6 +30,7 @@ from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
 from tepui.web.levels_view import places_of, points_of, strip_of
 from tepui.web.more_pages import MorePages
+from tepui.web.plan_pages import PlanPages
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
@@ -40,6 +41,7 @@ HERE = Path(__file__).parent
 SHEETS = (
     ("Bench", "/"),
     ("Station", "/station"),
+    ("Frequencies", "/frequencies"),
     ("Levels", "/levels"),
     ("Edge watch", "/watch"),
     ("Recordings", "/recordings"),
@@ -87,6 +89,9 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/station/{part}", pages.station_file, methods=["GET"]),
         Route("/station/{part}", pages.write_part, methods=["POST"]),
         Route("/strip", pages.strip_alone),
+        Route("/frequencies", pages.frequencies, methods=["GET"]),
+        Route("/frequencies", pages.write_plan, methods=["POST"]),
+        Route("/frequencies/plan", pages.frequency_plan),
         Route("/watch", pages.watch, methods=["GET"]),
         Route("/watch", pages.begin_watch, methods=["POST"]),
         Route("/watch/end", pages.end_watch, methods=["POST"]),
@@ -100,7 +105,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, EditorPages, MorePages):
+class Pages(StationPages, EditorPages, PlanPages, MorePages):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:

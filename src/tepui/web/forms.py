@@ -83,8 +83,8 @@ FORMS = {
         Form(
             verb="frequencies",
             place="mixer",
-            part="Frequencies",
-            title="Frequencies",
+            part="Search",
+            title="Search for frequencies",
             lead="All products of every IF and oscillator, ranked plans, and why the rest lost.",
             button="Plan",
             options=(
