@@ -133,9 +133,22 @@ class Pages(StationPages, EditorPages, PlanPages, MorePages):
 
     async def station(self, request: Request) -> Response:
         """The first sheet."""
-        works = self._state.workshop.all()[:6]
+        works = self._state.workshop.all()
         files = await run_in_threadpool(self._state.files, SUFFIXES)
-        return self._page(request, "station.html", works=works, files=files[:8], forms=FORMS.values())
+        zones = [
+            (n + 1, place, NAMES[n][0], [form for form in FORMS.values() if form.place == place])
+            for n, place in enumerate(PLACES)
+        ]
+        following = next((work for work in works if not work.ended), None)
+        return self._page(
+            request,
+            "station.html",
+            works=works[:6],
+            files=files[:8],
+            count=len(files),
+            zones=zones,
+            following=following,
+        )
 
     async def stage(self, request: Request) -> Response:
         """A stage's first sheet: what can be done there."""
