@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tepui.desk.log import Common, say, text_of_file, value_of_word
+from tepui.desk.log import Common, say, text_of_file
+from tepui.desk.log_entries import check_revisions, value_of_word
 from tepui.desk.log_shown import entries_table, entries_text
 from tepui.ground.document import build_document, document_text
 from tepui.ground.document_reader import read_document
@@ -14,7 +15,7 @@ from tepui.ground.finding_text import label_text
 from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.log_trend import MONTHLY_FIVE, MonthlyCheck, check_trend
 from tepui.logbook.kinds import MONTH, Body
-from tepui.logbook.store import Log, new_revision
+from tepui.logbook.store import Log
 
 
 def run_check(
@@ -24,9 +25,9 @@ def run_check(
     told = month or (common.utc or datetime.now(UTC).strftime("%Y-%m"))[:7]
     if not MONTH.fullmatch(told):
         raise InputError(f"--month must be YYYY-MM, such as 2026-01, not {told[:20]!r}.")
-    values = [(value_of_word(word), common.practice) for word in words]
+    values = [(value_of_word(word), False) for word in words]
     for path in documents:
-        values += _measured(path)
+        values += measured_in(path)
     if not values:
         if documents:
             names = ", ".join(MONTHLY_FIVE)
@@ -34,14 +35,7 @@ def run_check(
         return _due(common, told)
     with Log(common.log, create=True, write=True) as log:
         before = [one.revision.body for one in log.entries("check") if one.revision.body["month"] == told]
-        revisions = []
-        for value, practice in values:
-            rounds = [body["round"] for body in before if body["key"] == value["key"]]
-            body: Body = {**value, "month": told, "instrument": instrument, "round": max(rounds, default=0) + 1}
-            before.append(body)
-            revisions.append(
-                new_revision("check", body, utc=common.utc, who=common.who, practice=common.practice or practice)
-            )
+        revisions = check_revisions(before, values, common.stamp, month=told, instrument=instrument)
         entries = log.add_all(revisions)
         practice = any(one.practice for one in revisions)
         say(
@@ -54,7 +48,7 @@ def run_check(
     return 0
 
 
-def _measured(path: Path) -> list[tuple[Body, bool]]:
+def measured_in(path: Path) -> list[tuple[Body, bool]]:
     """The monthly quantities that a document states as measured."""
     document = read_document(text_of_file(path, what="a document that a verb printed with --json"), name=str(path))
     return [
