@@ -5,17 +5,21 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tepui.desk.keep import require_folder
 from tepui.desk.log import Common, say, text_of_file
 from tepui.desk.log_entries import check_revisions, value_of_word
+from tepui.desk.log_far import far_of_log
 from tepui.desk.log_shown import entries_table, entries_text
 from tepui.ground.document import build_document, document_text
 from tepui.ground.document_reader import read_document
 from tepui.ground.errors import InputError
 from tepui.ground.finding_text import label_text
 from tepui.ground.listing import outcome_text, page_for
-from tepui.jobs.log_trend import MONTHLY_FIVE, MonthlyCheck, check_trend
+from tepui.jobs.log_far import far_trend
+from tepui.jobs.log_trend import MonthlyCheck, check_trend
+from tepui.jobs.monthly import MONTHLY_FIVE
 from tepui.logbook.kinds import MONTH, Body
-from tepui.logbook.store import Log
+from tepui.logbook.store import Entry, Log
 
 
 def run_check(
@@ -80,17 +84,50 @@ def _due(common: Common, month: str) -> int:
     return 0
 
 
-def run_trend(common: Common, keys: Sequence[str]) -> int:
-    """Compare the checks of the months."""
+def run_trend(common: Common, keys: Sequence[str], *, plots: Path | None = None) -> int:
+    """Compare the checks of the months, and what far stations read with what was predicted."""
+    if plots is not None:
+        require_folder(plots)
     with Log(common.log) as log:
-        bodies = [(entry.revision.body, entry.revision.practice) for entry in log.entries("check")]
+        entries = log.entries()
         remarks = log.remarks
+    checks = _chosen_checks(entries, keys)
+    reports, readings, predictions = far_of_log(entries) if not keys else ([], [], [])
+    if not checks and not reports and not readings:
+        raise InputError(f"{common.log} holds no check yet; 'tepui log check mer_db=\"31.2 dB\"' enters the first.")
+    outcomes = [check_trend(checks)] if checks else []
+    outcomes += [far_trend(reports, readings, predictions)] if reports or readings else []
+    marks = [one.practice for one in checks] + [one.practice for one in reports] + [one.practice for one in readings]
+    practice = any(marks)
+    written: list[str] = []
+    pictures = {name: data for outcome in outcomes for name, data in outcome.pictures.items()}
+    if plots is not None and pictures:
+        from tepui.report.pictures import draw_pictures
+
+        plots.mkdir(exist_ok=True)
+        written = [str(path) for path in draw_pictures(pictures, plots, practice=practice)]
+    for remark in remarks:
+        print(f"tepui: {remark}", file=sys.stderr)
+    document = build_document(verb="log", outcomes=outcomes, practice=practice, files=written)
+    head = "PRACTICE: made by the simulated bench, not measured on any transmitter.\n\n" if practice else ""
+    told = "\n\n".join(outcome_text(outcome, page_for(sys.stdout)) for outcome in outcomes)
+    told += "".join(f"\n  {name}" for name in written)
+    sys.stdout.write(document_text(document) if common.as_json else f"{head}{told}\n")
+    return 0
+
+
+def _chosen_checks(entries: Sequence[Entry], keys: Sequence[str]) -> list[MonthlyCheck]:
+    """The rounds of the quantities named, or of all.
+
+    raises  InputError for one that was never checked
+    """
+    bodies = [(entry.revision.body, entry.revision.practice) for entry in entries if entry.revision.kind == "check"]
     known = {str(body["key"]) for body, _ in bodies}
     for key in keys:
         if key not in known:
             held = ", ".join(sorted(known)) or "none"
             raise InputError(f"{key[:60]} was never checked; the log holds checks of {held}.")
-    checks = [
+    return [
         MonthlyCheck(
             month=str(body["month"]),
             key=str(body["key"]),
@@ -101,14 +138,3 @@ def run_trend(common: Common, keys: Sequence[str]) -> int:
         for body, practice in bodies
         if not keys or body["key"] in keys
     ]
-    if not checks:
-        raise InputError(f"{common.log} holds no check yet; 'tepui log check mer_db=\"31.2 dB\"' enters the first.")
-    outcome = check_trend(checks)
-    practice = any(check.practice for check in checks)
-    for remark in remarks:
-        print(f"tepui: {remark}", file=sys.stderr)
-    document = build_document(verb="log", outcomes=[outcome], practice=practice)
-    head = "PRACTICE: made by the simulated bench, not measured on any transmitter.\n\n" if practice else ""
-    text = head + outcome_text(outcome, page_for(sys.stdout)) + "\n"
-    sys.stdout.write(document_text(document) if common.as_json else text)
-    return 0

@@ -18,6 +18,7 @@ from tepui.desk.workshop import DONE, Work, Workshop
 from tepui.files.atomic import write_text_whole
 from tepui.ground.document import utc_now
 from tepui.ground.errors import InputError
+from tepui.web.trend import LogTrend
 
 STATION = "station.toml"
 CHECK_S = 30.0
@@ -44,6 +45,7 @@ class Chain:
 
     def __init__(self, folder: Path, workshop: Workshop, *, practice: bool = False) -> None:
         self.log = BenchLog(folder, practice=practice)
+        self.trend = LogTrend(self.log, workshop)
         self._folder = folder
         self._workshop = workshop
         self._lock = threading.Lock()

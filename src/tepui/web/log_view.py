@@ -1,9 +1,12 @@
 """Entries of the log as pages show them: a line each, fields with their words, revisions, readings of levels."""
 
 import json
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+from markupsafe import Markup
 
 from tepui.desk.log_entries import can_change
 from tepui.desk.log_levels import LoggedReading, logged_readings
@@ -11,10 +14,10 @@ from tepui.desk.log_shown import sentence_of
 from tepui.ground.finding_text import cell_text, label_text
 from tepui.logbook.kinds import KINDS, KeptFile, Revision
 from tepui.logbook.store import Entry
-from tepui.web.marks import number
+from tepui.web.marks import finding_of, number, value
 
+MOST_FOUND = 80
 LONG = ("document", "adif", "adif_header", "toml")
-SHOWN_PICTURES = (".png", ".jpg", ".jpeg", ".webp")
 UNITS = {"pads_db": "dB", "sample_rate_hz": "S/s", "frequency_hz": "Hz"}
 
 
@@ -93,8 +96,6 @@ def readings_view(entries: Sequence[Entry]) -> ReadingsView:
 
 
 def _standing_again(entry: Entry) -> Entry | None:
-    from dataclasses import replace
-
     if entry.revision.kind != "reading":
         return None
     return replace(entry, revision=replace(entry.revision, withdrawn=False))
@@ -216,3 +217,65 @@ def typed(revision: Revision) -> str:
         shown = " dB" if body["unit"] == "dBm" else unit
         text += f" ± {up:.9g}{shown}"
     return text
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoundView:
+    """A findings document: what made it, what it was made from, what it states."""
+
+    verb: str
+    program: str
+    inputs: tuple[tuple[str, str, str, int | None], ...]
+    lines: tuple[tuple[str, str, Markup], ...]
+    more: int
+
+
+def findings_view(revision: Revision, entries: Sequence[Entry]) -> FoundView:
+    """A findings document as a page shows it.
+
+    entries  of the log, among which the recordings it was made from are looked for
+    """
+    document = json.loads(revision.body["document"])
+    held = {}
+    for entry in entries:
+        for one in entry.revision.files if entry.revision.kind == "recording" else ():
+            held[one.sha256] = entry.number
+    found = [finding_of(plain) for plain in document["findings"]]
+    results = [one for one in found if one.kind == "result"][:MOST_FOUND]
+    return FoundView(
+        verb=str(revision.body["verb"]),
+        program=str(revision.body["program"]),
+        inputs=tuple(
+            (re.split(r"[/\\]", one["path"])[-1], str(one["bytes"]), one["sha256"], held.get(one["sha256"]))
+            for one in document["inputs"]
+        ),
+        lines=tuple(
+            (one.about.replace(":", " ", 1), label_text(one.key), value(one, practice=revision.practice))
+            for one in results
+        ),
+        more=sum(one.kind == "result" for one in found) - len(results),
+    )
+
+
+def matching(entries: Sequence[Entry], given: Mapping[str, str]) -> list[Entry]:
+    """The entries that a filter leaves, the newest first.
+
+    given  ``kind``, ``q`` (words that must stand in it), ``since`` and ``until`` (days), ``withdrawn``
+    """
+    words = given.get("q", "").casefold().split()
+    kind, since, until = given.get("kind", ""), given.get("since", "").strip(), given.get("until", "").strip()
+    found = []
+    for entry in entries:
+        one = entry.revision
+        if (one.withdrawn and not given.get("withdrawn")) or (kind and one.kind != kind):
+            continue
+        if (since and one.utc < since) or (until and one.utc[: len(until)] > until):
+            continue
+        if words:
+            told = " ".join(str(text) for name, text in one.body.items() if text is not None and name not in LONG)
+            whole = f"{entry.number} {one.kind} {sentence_of(one)} {told} {one.who or ''}".casefold()
+            whole += " ".join(file.name for file in one.files).casefold()
+            if not all(word in whole for word in words):
+                continue
+        found.append(entry)
+    return sorted(found, key=lambda entry: (entry.revision.utc, entry.number), reverse=True)

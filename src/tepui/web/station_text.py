@@ -62,6 +62,18 @@ def far_of(text: str) -> list[dict[str, str]]:
     return [{key: str(entry.get(key, "")) for key in ("call", "locator")} for entry in _listed(text, "far")]
 
 
+def own_side(text: str) -> dict[str, str]:
+    """What the file says of our side of a contact."""
+    told = _read(text)
+    site, channel = told.get("station"), told.get("channel")
+    found = {}
+    if isinstance(site, dict):
+        found |= {"own_call": str(site.get("call", "")), "own_locator": str(site.get("locator", ""))}
+    if isinstance(channel, dict):
+        found["frequency"] = str(channel.get("centre", ""))
+    return found
+
+
 def job_of(text: str, *, fallback: str) -> Job:
     """The job line; the folder's name where there is no station file."""
     told = _read(text)

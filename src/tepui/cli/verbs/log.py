@@ -53,9 +53,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     one.add_argument("--month", metavar="YYYY-MM", help="the month, where it is not the present one")
     one.add_argument("--instrument", metavar="NAME", help="what it was read from")
-    action("trend", "compare the checks of the months with what they scatter by").add_argument(
-        "words", metavar="KEY", nargs="*", help="only these quantities"
-    )
+    one = action("trend", "compare the checks of the months, and far reports with what was predicted")
+    one.add_argument("words", metavar="KEY", nargs="*", help="only these quantities")
+    one.add_argument("--plots", metavar="DIR", type=place, help="write the pictures into this folder")
 
 
 def _add_kinds(kinds: Any) -> None:
@@ -139,7 +139,7 @@ def run(arguments: argparse.Namespace) -> int:
         from tepui.desk.log_checks import run_check, run_trend
 
         if given.action == "trend":
-            return run_trend(common, given.words)
+            return run_trend(common, given.words, plots=given.plots)
         return run_check(common, given.words, given.documents, instrument=given.instrument, month=given.month)
     if given.action == "list":
         return desk.list_entries(common, given.kind, withdrawn=given.withdrawn)
