@@ -66,7 +66,7 @@ def own_side(text: str) -> dict[str, str]:
     """What the file says of our side of a contact."""
     told = _read(text)
     site, channel = told.get("station"), told.get("channel")
-    found = {}
+    found: dict[str, str] = {}
     if isinstance(site, dict):
         found |= {"own_call": str(site.get("call", "")), "own_locator": str(site.get("locator", ""))}
     if isinstance(channel, dict):
