@@ -208,7 +208,7 @@ def test_tool_the_difference_is_what_difflib_says():
     assert [(one.sign, one.text) for one in lines] == [("", "a"), ("-", "b"), ("+", "x"), ("", "c")]
 
 
-def test_law_the_bench_starts_without_numerical_libraries():
+def test_law_the_bench_starts_without_the_slow_libraries():
     code = (
         "import sys, tepui.web.serve; print([m for m in ('numpy', 'scipy', 'numba', 'matplotlib') if m in sys.modules])"
     )

@@ -93,6 +93,11 @@ class Workshop:
             bench.thread = threading.Thread(target=self._run, args=(bench,), name="workshop", daemon=True)
             bench.thread.start()
 
+    @property
+    def folder(self) -> Path:
+        """Where results are kept."""
+        return self._folder
+
     def submit(self, words: Sequence[str], *, title: str, pictures: bool = True, listed: bool = True) -> Work:
         """Queue a command.
 

@@ -29,12 +29,17 @@ from tepui.web.editor_pages import EditorPages
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
 from tepui.web.levels_view import places_of, points_of, strip_of
+from tepui.web.log_files_pages import LogFilesPages
+from tepui.web.log_pages import LogPages
+from tepui.web.log_routes import log_routes
+from tepui.web.log_trend_pages import LogTrendPages
 from tepui.web.more_pages import MorePages
 from tepui.web.plan_pages import PlanPages
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
 from tepui.web.strip import NAMES, PLACES, flag, strip
+from tepui.web.tonight_pages import TonightPages
 from tepui.web.views import result_view
 
 HERE = Path(__file__).parent
@@ -43,6 +48,8 @@ SHEETS = (
     ("Station", "/station"),
     ("Frequencies", "/frequencies"),
     ("Levels", "/levels"),
+    ("Tonight", "/tonight"),
+    ("Log", "/log"),
     ("Edge watch", "/watch"),
     ("Recordings", "/recordings"),
     ("Results", "/results"),
@@ -97,6 +104,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/watch/end", pages.end_watch, methods=["POST"]),
         WebSocketRoute("/watch/live", pages.live),
         Route("/legend", pages.legend),
+        *log_routes(pages),
         Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
     ]
     handlers: Any = {TepuiError: pages.refused, HTTPException: pages.missing}
@@ -105,7 +113,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, EditorPages, PlanPages, MorePages):
+class Pages(StationPages, EditorPages, PlanPages, MorePages, LogPages, LogFilesPages, LogTrendPages, TonightPages):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
@@ -128,6 +136,7 @@ class Pages(StationPages, EditorPages, PlanPages, MorePages):
             "utc": datetime.now(UTC).strftime("%d %b %H:%M"),
             "path": request.url.path,
             "counts": shown.pop("counts", ()),
+            "log_refused": state.chain.log.sentence if state.chain.log.is_refused else "",
         }
         return self._templates.TemplateResponse(request, template, {**shared, **shown}, status_code=status)
 

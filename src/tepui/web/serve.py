@@ -47,7 +47,11 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
     workshop = Workshop(folder / RESULTS, entry=ENTRY)
     watching = Watching(entry=WATCH)
     state = BenchState(
-        folder=folder, workshop=workshop, watching=watching, chain=Chain(folder, workshop), practice=practice
+        folder=folder,
+        workshop=workshop,
+        watching=watching,
+        chain=Chain(folder, workshop, practice=practice),
+        practice=practice,
     )
     address = f"http://127.0.0.1:{chosen}/"
     _say(f"the bench of {folder} is at {address} (Ctrl-C ends it)")

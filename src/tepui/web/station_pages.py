@@ -8,11 +8,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from tepui.ground.errors import InputError
+from tepui.ground.errors import TepuiError
 from tepui.web.levels_view import levels_view, places_of
+from tepui.web.log_view import last_who, readings_view
 from tepui.web.marks import finding_of
 from tepui.web.state import BenchState
-from tepui.web.station_text import instruments_of, reading_line, stages_of
+from tepui.web.station_text import instruments_of, pads_of, reading_line, stages_of
 from tepui.web.views import counts_of
 
 FORM_FIELDS = 200
@@ -45,27 +46,44 @@ class StationPages(ABC):
             refused=refused,
             sentence=sentence,
             given=given or {},
-            lines=state.chain.reading_lines(),
+            readings=readings_view(state.chain.log.entries()),
+            waits_for_log=state.chain.log.sentence,
+            who=given.get("who", last_who(state.chain.log.entries())) if given else last_who(state.chain.log.entries()),
             instruments=instruments_of(text),
             has_station=bool(text),
             counts=() if chain.document is None else counts_of([finding_of(one) for one in chain.document["findings"]]),
         )
 
     async def add_reading(self, request: Request) -> Response:
-        """Enter a reading."""
+        """Enter a reading into the log."""
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
             given = {key: str(text).strip() for key, text in sent.items()}
-        line = reading_line(given)
         try:
-            await run_in_threadpool(self._state.chain.add_reading, line)
-        except InputError as problem:
+            await run_in_threadpool(self._enter_reading, given)
+        except TepuiError as problem:
             return await run_in_threadpool(self._levels, request, sentence=str(problem), given=given)
         return RedirectResponse("/levels", 303)
 
+    def _enter_reading(self, given: Mapping[str, str]) -> None:
+        chain = self._state.chain
+        text = chain.text()
+        chain.log.enter_level(
+            reading_line(given),
+            points=[name for name, _ in stages_of(text)],
+            instruments=instruments_of(text),
+            pads_db=pads_of(text, given.get("instrument", "")),
+            who=given.get("who") or None,
+            note=given.get("note") or None,
+        )
+
     async def drop_reading(self, request: Request) -> Response:
-        """Take a reading out."""
+        """Say of a reading that it no longer counts, or that it counts again; the log keeps both."""
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
-            number = str(sent.get("number", ""))
-        if number.isdecimal():
-            await run_in_threadpool(self._state.chain.drop_reading, int(number))
+            number, back = str(sent.get("number", "")), "back" in sent
+        try:
+            if number.isdecimal():
+                change = (lambda log: log.undo(int(number))) if back else (lambda log: log.withdraw(int(number)))
+                await run_in_threadpool(self._state.chain.log.write, change)
+        except TepuiError as problem:
+            return await run_in_threadpool(self._levels, request, sentence=str(problem))
         return RedirectResponse("/levels", 303)

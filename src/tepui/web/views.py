@@ -155,11 +155,14 @@ def _line(finding: Finding, *, practice: bool) -> Line:
 
 def _tables(tables: Mapping[str, Any], verb: str) -> tuple[Cells, ...]:
     return tuple(
-        _cells(name, tables[name]) for name in SHOWN_TABLES.get(verb, tuple(tables)) if tables.get(name, {}).get("rows")
+        cells_of(name, tables[name])
+        for name in SHOWN_TABLES.get(verb, tuple(tables))
+        if tables.get(name, {}).get("rows")
     )
 
 
-def _cells(name: str, table: Mapping[str, Any]) -> Cells:
+def cells_of(name: str, table: Mapping[str, Any]) -> Cells:
+    """A table of a document as text."""
     units = [column["unit"] for column in table["columns"]]
     shown = table["rows"][:MOST_ROWS]
     scales = {}
