@@ -230,7 +230,8 @@ class Hour:
             self.hand.write(page.get_by_label("Shown"), level)
             self.hand.write(page.get_by_label("Doubt, ±"), "0.4")
             self.hand.press(page.get_by_role("button", name="Enter the reading"))
-            expect(page.get_by_text(re.compile(re.escape(f"{point} = {level} dBm"))).first).to_be_visible()
+            shown = f"{float(level):g}".replace("-", "\N{MINUS SIGN}")
+            expect(page.get_by_text(re.compile(re.escape(f"{point} = {shown} dBm"))).first).to_be_visible()
         expect(page.locator("[data-anew]")).to_have_count(0, timeout=PATIENT_MS)
         if self.hand.name == "keys":
             assert self.doubt("after amplifier") < 0.5 * before[1]
