@@ -274,6 +274,38 @@ def test_limit_outside_the_range_its_data_hold_for(tmp_path, capsys, read_json):
     assert levels["after driver"] == pytest.approx((2.01**2 + 3.6**2) ** 0.5, abs=0.02)
 
 
+MEMORY = """# an amplifier with memory, its distortion heard again 70 ns later
+reference_dbm; 20
+reach_dbm; 22
+delay_ns; order; real; imag
+0; 1; 1; 0
+0; 3; -0.05; 0
+70; 3; 0; -0.03
+"""
+
+
+# By hand, term 1 of x |x|^2 weighs a = -0.05 - 0.03i exp(-2 pi i f 70 ns); 3.83 MHz off the centre the turn is 96.5
+# degrees, so |a| is 0.0205 below and 0.0799 above: 11.8 dB between the shoulders.
+def test_limit_a_measured_memory_polynomial_has_two_shoulders(tmp_path, capsys, read_json):
+    p1db = 'p1db = { value = "45 dBm ± 1 dB", origin = "data sheet" }'
+    path = altered(tmp_path, "slate_ridge.toml", (p1db, 'memory_polynomial = "memory.csv"'),
+                   ("-11 dBm ± 1.5 dB", "-11 dBm ± 0.2 dB"), ("29.8 dB ± 1.8 dB", "29.8 dB ± 0.2 dB"),
+                   ("6.5 dB ± 1.2 dB", "6.5 dB ± 0.2 dB"), ('oip3 = "37', 'oip3 = "60'))  # fmt: skip
+    (tmp_path / "memory.csv").write_text(MEMORY)
+    found, document = run(["levels", path], capsys, read_json)
+    assert found["stage:amplifier", "amplifier_model"]["value"] == "memory polynomial of 2 delays up to order 3"
+    row = next(row for row in rows_of(document, "distortion") if row["stage"] == "amplifier")
+    assert row["shoulder_upper_db"] - row["shoulder_lower_db"] == pytest.approx(11.8, abs=1.5)
+    about = "point:after amplifier"
+    higher = max(found[about, "shoulder_lower_db"]["value"], found[about, "shoulder_upper_db"]["value"])
+    assert found[about, "shoulder_worst_db"]["value"] == pytest.approx(higher)
+    assert any(one["path"].endswith("memory.csv") for one in document["inputs"])
+    (tmp_path / "memory.csv").write_text(MEMORY.replace("70; 3", "70; 4"))
+    said = refused(["levels", path], capsys)
+    assert 'memory_polynomial of stage "amplifier"' in said
+    assert "the order of a coefficient is odd, from 1 to 11, not 4" in said
+
+
 class TestNew:
     def test_limit_the_example_passes_every_verb_and_the_schema(self, tmp_path, capsys, read_json):
         path = tmp_path / "station.toml"

@@ -22,6 +22,7 @@ BENDING = "memoryless model of each stage, shoulder as [TR101290] 9.7 reads it"
 WIDEST_DB = 10.0  # of an interval on which a claim can stand
 MIXER_MARGIN_DB = 17.0  # drive below the oscillator at which a ring adds no shoulder to speak of
 COMPRESSION_SAID_DB = 0.3
+SIDES_SAID_DB = 0.3  # difference of the shoulders from which both are told
 
 
 def point_findings(chain: Chain) -> list[Finding]:
@@ -106,7 +107,19 @@ def quality_findings(chain: Chain, about: str, quality: Quality) -> list[Finding
                 source=BENDING,
             )
         )
-    return [*found, mer_finding(chain, about, quality)]
+    return [*found, *_sides(about, quality), mer_finding(chain, about, quality)]
+
+
+def _sides(about: str, quality: Quality) -> list[Finding]:
+    """Both shoulders, where a filter or an amplifier with memory makes them differ."""
+    lower, upper = quality.shoulder_sides_db
+    if abs(lower[1] - upper[1]) < SIDES_SAID_DB or max(lower[1], upper[1]) <= DEEPEST_DB:
+        return []
+    return [
+        computed(about, key, side[1], "dB", low=side[0], high=side[2], source=BENDING)
+        for key, side in (("shoulder_lower_db", lower), ("shoulder_upper_db", upper))
+        if side[2] - side[0] <= WIDEST_DB
+    ]
 
 
 def _shoulder(chain: Chain, about: str, quality: Quality) -> Finding:
@@ -347,6 +360,8 @@ def distortion_table(chain: Chain) -> Table:
         ("shoulder_voltages_db", "dB"),
         ("mer_powers_db", "dB"),
         ("mer_voltages_db", "dB"),
+        ("shoulder_lower_db", "dB"),
+        ("shoulder_upper_db", "dB"),
     )
     rows: list[tuple[Value, ...]] = []
     for link, quality in zip(chain.assembled.links, chain.quality, strict=True):
@@ -358,6 +373,7 @@ def distortion_table(chain: Chain) -> Table:
             quality.shoulder_voltages_db,
             quality.mer_powers_db,
             quality.mer_voltages_db,
+            *quality.shoulder_sides_db,
         )
         rows.append((link.name, link.bend.model, own[1], own[0], own[2], mer[1], *(one[1] for one in joined)))
     return Table(name="distortion", columns=columns, rows=tuple(rows))

@@ -91,6 +91,8 @@ def nominal_gain_db(stage: Stage, centre_hz: float) -> float | None:
 
             return -float(np.interp(centre_hz, stage.curve.frequency_hz, stage.curve.loss_db))
         return None
+    if stage.gain is None and stage.memory is not None:
+        return stage.memory.gain_db
     return None if stage.gain is None else stage.gain.value
 
 

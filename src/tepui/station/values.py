@@ -182,6 +182,10 @@ def _response(rule: Rule, raw: Any, place: Place, kind: str) -> Response:  # noq
     return Response(path=None, rows=tuple(rows), text=f"table of {len(rows)} rows", place=place)
 
 
+def _file(rule: Rule, raw: Any, place: Place, kind: str) -> Response:
+    return Response(path=_text(rule, raw, place, kind), rows=(), text=str(raw), place=place)
+
+
 def _loss_row(row: Any, place: Place) -> tuple[float, float]:
     """MHz and dB, bare or as text with units. [Hz, dB]"""
     cells = row.split(":") if isinstance(row, str) else row
@@ -220,5 +224,6 @@ _READERS: dict[str, Callable[[Rule, Any, Place, str], Any]] = {
     "flag": _flag,
     "points": _points,
     "response": _response,
+    "file": _file,
     "exposure": _exposure,
 }
