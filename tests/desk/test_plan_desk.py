@@ -167,7 +167,7 @@ def test_limit_outliers_and_contradictions_are_said_and_not_absorbed(capsys, rea
     one = found["point:after driver", "reading_verdict"]
     assert one["value"] == "stop"
     assert "Either driver or a stage before it gives 10.0 dB more" in one["remark"]
-    assert "a pad of 10 dB counted once too often or forgotten" in one["remark"]
+    assert "a pad of 10 dB counted that is not there" in one["remark"]
     assert found["point:after driver", "level_dbm"]["value"] == plan["point:after driver", "level_dbm"]["value"]
     words = [
         "levels",
@@ -204,6 +204,8 @@ def test_published_a_level_7_ring_at_0_dbm_is_hopeless_and_needs_10_db(tmp_path,
     assert one["value"] == 10
     assert one["remark"].startswith("Hopeless: 0.0 dBm of OFDM into a ring with 7 dBm")
     assert found["station", "worst_stage"]["value"] in ("mixer", "amplifier")
+    shoulder = found["point:after mixer", "shoulder_worst_db"]
+    assert (shoulder["standing"], shoulder["high"]) == ("at_least", None)  # the ring's table ends here
 
 
 def test_limit_without_ambient_no_word_on_sinks(tmp_path, capsys, read_json):
@@ -272,6 +274,13 @@ def test_limit_outside_the_range_its_data_hold_for(tmp_path, capsys, read_json):
     assert "read its gain first, at three drives" in found["stage:driver", "outside_data"]["remark"].lower()
     levels = {row["point"]: row["planned_rss_db"] for row in rows_of(document, "levels")}
     assert levels["after driver"] == pytest.approx((2.01**2 + 3.6**2) ** 0.5, abs=0.02)
+    given = found["stage:driver", "gain_db"]
+    assert (given["standing"], given["low"], given["high"]) == ("given", 26.2, pytest.approx(33.4))
+    first = found["station", "next_reading"]
+    assert first["value"] == "after driver"
+    assert first["remark"].startswith("Read its gain at three drives: behind filter (")
+    after, _ = run(["levels", path, "--reading", "after driver = 10 dBm ± 0.5 dB"], capsys, read_json)
+    assert after["station", "next_reading"]["value"] != "after driver"
 
 
 MEMORY = """# an amplifier with memory, its distortion heard again 70 ns later

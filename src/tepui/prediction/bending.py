@@ -127,7 +127,7 @@ def bend_at(bend: Bend, *, input_dbm: float, output_dbm: float, std_db: float, m
         mer_db=(min(mer, *(one[1] for one in high)), mer, max(mer, *(one[1] for one in low))),
         compression_db=compression,
         x_db=x,
-        extrapolated=_beyond(bend, x, curves[0]),
+        extrapolated=_beyond(bend, x, curves[0]) or (bend.model == "ring" and x + spread > curves[0].x[-1]),
         shoulder_slope=slope,
     )
 

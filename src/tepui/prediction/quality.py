@@ -45,6 +45,7 @@ class Quality:
 
     bent                 of the stage itself, None where passive or unknown
     missing              active stages up to here whose distortion nothing is known of
+    beyond               stages up to here that are driven beyond what their models hold for
     shoulder_powers_db   worse side, all stages as powers; ``shoulder_voltages_db`` as voltages
     shoulder_sides_db    as powers, below and above the channel
     mer_powers_db        all terms up to here
@@ -54,6 +55,7 @@ class Quality:
     name: str
     bent: Bent | None
     missing: tuple[str, ...]
+    beyond: tuple[str, ...]
     shoulder_powers_db: Ends
     shoulder_voltages_db: Ends
     shoulder_sides_db: tuple[Ends, Ends]
@@ -93,6 +95,7 @@ def qualities(
     terms: list[Term] = []
     term_draws: list[Floats] = []
     missing: list[str] = []
+    beyond: list[str] = []
     for n, link in enumerate(links):
         for one in made.values():
             one.moved(link.slopes_db)
@@ -111,6 +114,8 @@ def qualities(
             made[link.name] = _Made(nominal=nominal, drawn=sides, slope=bent.shoulder_slope)
             terms.append(Term(name=f"distortion of {link.name}", stage=link.name, mer_db=bent.mer_db, coherent=True))
             term_draws.append(mer)
+            if bent.extrapolated:
+                beyond.append(link.name)
         elif not link.passive and n:
             missing.append(link.name)
         for name, mer_of_term in link.mer_terms.items():
@@ -127,6 +132,7 @@ def qualities(
                 name=link.name,
                 bent=bent,
                 missing=tuple(missing),
+                beyond=tuple(beyond),
                 shoulder_powers_db=_shoulder(made, (0, 1), voltages=False),
                 shoulder_voltages_db=_shoulder(made, (0, 1), voltages=True),
                 shoulder_sides_db=(_shoulder(made, (0,), voltages=False), _shoulder(made, (1,), voltages=False)),
