@@ -26,7 +26,9 @@ class Site:
     call: str = text("callsign", required=True, example="Q1ABC")
     name: str | None = text("name of the place", example="Marl Bay")
     locator: str | None = locator("Maidenhead locator", example="HI45kt")
-    ambient: Figure | None = figure("temperature", "hottest air around the box", example="40 degC")
+    ambient: Figure | None = figure(
+        "temperature", "hottest air around the box", least=213.15, most=353.15, example="40 degC"
+    )
     enclosure: str | None = choice(("open", "vented", "closed"), "how the box exchanges air")
     air_rise: Figure | None = figure("temperature_difference", "rise of the air through the box", least=0.5, most=60)
     altitude: Figure | None = figure("length", "height above the sea, for thin air", least=-500, most=6000)
