@@ -119,7 +119,8 @@ def keep_recording_entry(
 ) -> tuple[Entry, bool]:
     """Keep a recording beside the log as SigMF, and enter it; the entry, and whether it is new."""
     recording = open_recording(path, sample_type=sample_type, rate_hz=rate_hz, frequency_hz=frequency_hz)
-    samples, metadata = keep_recording(store_path(log.path), path, recording)
+    held = {str(one.revision.body["data"]) for one in log.entries("recording", withdrawn=True)}
+    samples, metadata = keep_recording(store_path(log.path), path, recording, known=held)
     known = [one for one in log.entries("recording") if one.revision.body["data"] == samples.sha256]
     if known:
         return known[0], False
