@@ -25,8 +25,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tepui.desk.log_entries import Stamp, keep_recording_entry
-from tepui.desk.log_exchange import export_log, import_into, stored_file
+from tepui.desk.log_entries import Stamp, keep_recording_entry, stored_file
+from tepui.desk.log_exchange import export_log, import_into
 from tepui.files.kept import store_path
 from tepui.files.recordings import open_recording
 from tepui.files.sigmf import DATA, META
