@@ -158,3 +158,28 @@ def test_bad_input_is_one_sentence(capsys, station, change, given, sentence):
     assert shown.out == ""
     assert sentence in shown.err
     assert shown.err.count("\n") == 1
+
+
+# 42.4 dBm mean e.i.r.p. against f/200 = 2.18 W/m2: sqrt(17.38/(4 pi 2.18)) = 0.80 m, 1.59 m where the field doubles.
+def test_published_care_beside_the_check_of_a_station(capsys, read_json, station):
+    (station.parent / "mine.csv").write_text(
+        "country,f_low_mhz,f_high_mhz,quantity,limit,unit,source,date\n"
+        "XX,430,440,power_pep_w,10,W,licence sheet 4,2031-05-01\n",
+        encoding="utf-8",
+    )
+    document, found = ask(
+        capsys, read_json, "check", station, "--exposure", "--candidate", "434 MHz", "--rules",
+        station.parent / "mine.csv", "--country", "XX",
+    )  # fmt: skip
+    assert found["stage:antenna", "exposure_distance_m"]["value"] == pytest.approx(1.59, abs=0.01)
+    worst = found["stage:antenna", "exposure_distance_m"]["high"]
+    assert worst == pytest.approx(1.59 * 10 ** (2 * 0.714 / 20), abs=0.01)
+    for channel in ("channel:436 MHz", "channel:434 MHz"):
+        rule = found[channel, "rule_power_pep_w"]
+        assert rule["value"] == pytest.approx(18.4, abs=0.1)
+        assert rule["limit_source"] == "licence sheet 4, 2031-05-01"
+        assert rule["margin"] < 0
+    # 2 MHz channel, 1.9025 MHz occupied: 2.5 times that, and 1.5 times the channel
+    assert found["channel:436 MHz", "spurious_upper_hz"]["value"] == pytest.approx(436e6 + 4.756e6, abs=2e3)
+    assert found["channel:436 MHz", "broadcast_spurious_upper_hz"]["value"] == pytest.approx(439e6)
+    assert {file["path"].rsplit("/", 1)[-1] for file in document["inputs"]} == {"station.toml", "yagi.csv", "mine.csv"}

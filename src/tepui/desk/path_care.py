@@ -51,11 +51,13 @@ def care_findings(
     occupied_hz: float,
     radiated: Radiated,
     pattern: Path | None,
+    sheets_by_channel: bool = False,
 ) -> tuple[list[Finding], list[Table]]:
     """Exposure and licence sheet, where asked.
 
     about    whose exposure it is; sheets of several channels stand under ``channel:FREQUENCY``
     pattern  file of the antenna's pattern
+    sheets_by_channel  whether a lone channel has its name too
     raises   InputError where a file cannot be used
     """
     findings: list[Finding] = []
@@ -80,7 +82,8 @@ def care_findings(
         centres = [frequency_hz, *(one for one in care.candidates_hz if one != frequency_hz)]
         sheets: list[tuple[str, list[Table]]] = []
         for centre_hz in dict.fromkeys(centres):
-            name = about if len(centres) == 1 else f"{CHANNEL}{centre_hz / 1e6:.10g} MHz"
+            lone = len(centres) == 1 and not sheets_by_channel
+            name = about if lone else f"{CHANNEL}{centre_hz / 1e6:.10g} MHz"
             more, also = licence_findings(
                 LicenceQuestion(
                     about=name,

@@ -13,9 +13,10 @@ from typing import Any
 
 from tepui.chain.antenna.places import parse_place
 from tepui.files.station import named_files, open_station
-from tepui.ground.doubt import COVERAGE_FACTOR
+from tepui.ground.doubt import COVERAGE_FACTOR, Estimate, estimate
 from tepui.ground.errors import InputError
 from tepui.jobs.levels_chain import chain_of
+from tepui.prediction.link import Radiated
 from tepui.station.figures import Figure
 from tepui.station.nouns import Far, Site, Station
 from tepui.station.path_nouns import NamedSite
@@ -163,25 +164,39 @@ def _far_options(end: Site | Far | NamedSite, station: Station) -> dict[str, Any
     return told
 
 
-def radiated_options(station: Station, path: Path) -> dict[str, Any]:
-    """Power, feeder and gain of the own end with their doubts; empty where the levels do not reach the antenna."""
+def radiated_by(station: Station) -> Radiated | None:
+    """Power behind the last amplifier, what follows it, and the antenna, with their doubts; None where unknown."""
     chain = chain_of(station)
     if chain.antenna is None or chain.antenna == 0:
-        return {}
+        return None
     eirp, before = chain.levels[chain.antenna], chain.levels[chain.antenna - 1]
     out = chain.levels[chain.output or 0]
-    antenna: Stage = chain.assembled.stages[chain.antenna]
 
-    def written(value: float, std: float, unit: str) -> str:
-        return f"{value:.6f} {unit} ± {COVERAGE_FACTOR * std:.6f} dB"
+    def left(name: str, value: float, whole: float, part: float) -> Estimate:
+        return estimate(value, **{name: math.sqrt(max(whole**2 - part**2, 0.0))})
 
-    def left(whole: float, part: float) -> float:
-        return math.sqrt(max(whole**2 - part**2, 0.0))
+    return Radiated(
+        power=estimate(out.value, transmitter=out.std),
+        feeder=left("transmit feeder", out.value - before.value, before.std, out.std),
+        gain=left("transmit antenna", eirp.value - before.value, eirp.std, before.std),
+    )
+
+
+def radiated_options(station: Station, path: Path) -> dict[str, Any]:
+    """Power, feeder and gain of the own end with their doubts; empty where the levels do not reach the antenna."""
+    radiated = radiated_by(station)
+    if radiated is None:
+        return {}
+    chain = chain_of(station)
+    antenna: Stage = chain.assembled.stages[chain.antenna or 0]
+
+    def written(one: Estimate, unit: str) -> str:
+        return f"{one.value:.6f} {unit} ± {COVERAGE_FACTOR * one.std:.6f} dB"
 
     return _known({
-        "tx_power": written(out.value, out.std, "dBm"),
-        "tx_feeder": written(out.value - before.value, left(before.std, out.std), "dB"),
-        "tx_gain": written(eirp.value - before.value, left(eirp.std, before.std), "dBi"),
+        "tx_power": written(radiated.power, "dBm"),
+        "tx_feeder": written(radiated.feeder, "dB"),
+        "tx_gain": written(radiated.gain, "dBi"),
         "tx_pattern": None if antenna.pattern is None else path.parent / antenna.pattern,
         "tx_aperture": _text(antenna.diameter),
         "tx_azimuth": _text(antenna.azimuth),
