@@ -51,6 +51,7 @@ def named_files(station: Station, path: Path) -> tuple[Path, ...]:
     """The station file and every file it names, for the list of inputs."""
     named = [stage.response.path for stage in station.stages if stage.response is not None and stage.response.path]
     named += [stage.memory_polynomial.path or "" for stage in station.stages if stage.memory_polynomial is not None]
+    named += [stage.pattern for stage in station.stages if stage.pattern]
     return (path, *(path.parent / name for name in named))
 
 

@@ -23,6 +23,7 @@ from tepui.desk.workshop import Work
 from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
+from tepui.web.care_pages import CarePages
 from tepui.web.chain import STATION
 from tepui.web.editor_fields import stage_parts
 from tepui.web.editor_pages import EditorPages
@@ -33,8 +34,12 @@ from tepui.web.log_files_pages import LogFilesPages
 from tepui.web.log_pages import LogPages
 from tepui.web.log_routes import log_routes
 from tepui.web.log_trend_pages import LogTrendPages
+from tepui.web.map_pages import MapPages
 from tepui.web.more_pages import MorePages
+from tepui.web.path_pages import PathPages
+from tepui.web.path_routes import path_routes
 from tepui.web.plan_pages import PlanPages
+from tepui.web.standing import Standing
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
@@ -50,6 +55,10 @@ SHEETS = (
     ("Levels", "/levels"),
     ("Tonight", "/tonight"),
     ("Log", "/log"),
+    ("Path", "/path"),
+    ("Map", "/map"),
+    ("Modes", "/mode"),
+    ("Care", "/care"),
     ("Edge watch", "/watch"),
     ("Recordings", "/recordings"),
     ("Results", "/results"),
@@ -105,6 +114,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         WebSocketRoute("/watch/live", pages.live),
         Route("/legend", pages.legend),
         *log_routes(pages),
+        *path_routes(pages),
         Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
     ]
     handlers: Any = {TepuiError: pages.refused, HTTPException: pages.missing}
@@ -113,11 +123,24 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, EditorPages, PlanPages, MorePages, LogPages, LogFilesPages, LogTrendPages, TonightPages):
+class Pages(
+    StationPages,
+    EditorPages,
+    PlanPages,
+    MorePages,
+    LogPages,
+    LogFilesPages,
+    LogTrendPages,
+    TonightPages,
+    PathPages,
+    MapPages,
+    CarePages,
+):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
         self._state = state
+        self._standing = Standing(state.workshop)
         self._templates = Jinja2Templates(directory=HERE / "templates")
         self._templates.env.globals.update(version=__version__, flag=flag)
 
