@@ -80,6 +80,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/watch", pages.begin_watch, methods=["POST"]),
         Route("/watch/end", pages.end_watch, methods=["POST"]),
         WebSocketRoute("/watch/live", pages.live),
+        WebSocketRoute("/watch/traces", pages.live_traces),
         Route("/legend", pages.legend),
         Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
     ]
