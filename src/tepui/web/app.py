@@ -305,8 +305,8 @@ def _part_number(verb: str) -> int:
 
 
 def _shown_words(work: Work) -> list[str]:
-    """The command as one would type it, pictures left out."""
-    words = list(work.words)
+    """The command as one would type it: pictures left out, what it keeps by its bare name."""
+    words = [Path(word).name if Path(word).parent == work.folder else word for word in work.words]
     if "--plots" in words:
         at = words.index("--plots")
         del words[at : at + 2]
