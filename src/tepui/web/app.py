@@ -112,6 +112,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/watch", pages.begin_watch, methods=["POST"]),
         Route("/watch/end", pages.end_watch, methods=["POST"]),
         WebSocketRoute("/watch/live", pages.live),
+        WebSocketRoute("/watch/traces", pages.live_traces),
         Route("/legend", pages.legend),
         *log_routes(pages),
         *path_routes(pages),
@@ -382,8 +383,8 @@ def _part_number(verb: str) -> int:
 
 
 def _shown_words(work: Work) -> list[str]:
-    """The command as one would type it, pictures left out."""
-    words = list(work.words)
+    """The command as one would type it: pictures left out, what it keeps by its bare name."""
+    words = [Path(word).name if Path(word).parent == work.folder else word for word in work.words]
     if "--plots" in words:
         at = words.index("--plots")
         del words[at : at + 2]

@@ -9,6 +9,7 @@ Holds   Options that take one value of text; recordings and tables are names of 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from tepui.desk.workshop import PLACE
 from tepui.web.state import SUFFIXES, TABLES, TRACES, BenchState
 
 
@@ -36,6 +37,7 @@ class Form:
     files    whether it works on files of the folder
     station  whether it takes the station file, where there is one
     traces   whether its files are traces of an analyser
+    kept     more words of the command: files it keeps in the result's own folder
     """
 
     verb: str
@@ -52,6 +54,7 @@ class Form:
     files: bool = True
     station: bool = False
     traces: bool = False
+    kept: tuple[str, ...] = ()
 
 
 RAW = (
@@ -227,9 +230,10 @@ FORMS = {
             place="far",
             part="Receive",
             title="Receive",
-            lead="A recording is decoded: mode, quality with its doubt, echoes, and whether the packets are whole.",
+            lead="A recording is decoded: mode, quality with its doubt, echoes, whole packets or not, and the picture.",
             button="Receive",
             folded=RAW,
+            kept=("--out", f"{PLACE}/received.ts", "--picture", f"{PLACE}/picture.png"),
         ),
     )
 }
@@ -254,7 +258,7 @@ def words_of(form: Form, given: Mapping[str, str], chosen: Sequence[str], state:
         text = given.get(option.name, "").strip()
         if text:
             words += [option.flag, text]
-    return words
+    return [*words, *form.kept]
 
 
 def endings(form: Form) -> tuple[str, ...]:
