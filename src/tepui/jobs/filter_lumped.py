@@ -13,7 +13,8 @@ from tepui.chain.filters.goal import midband_loss_db
 from tepui.chain.filters.lumped import lumped_filter, lumped_scattering
 from tepui.chain.filters.rod_design import shape_of
 from tepui.ground.findings import Finding, Outcome, Table
-from tepui.jobs.filter import ABOUT, TRACE_POINTS, TRACE_WIDTHS, FilterQuestion
+from tepui.jobs.filter import TRACE_POINTS, TRACE_WIDTHS
+from tepui.jobs.filter_question import ABOUT, FilterQuestion
 from tepui.jobs.filter_tables import prototype_table, trace_table
 from tepui.jobs.statements import exact
 from tepui.signals.twoport import TwoPort

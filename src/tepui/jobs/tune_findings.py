@@ -84,6 +84,19 @@ def extraction_findings(
     return findings
 
 
+def moved_findings(earlier: str, before: Extraction, found: Extraction) -> list[Finding]:
+    """How far each rod has moved since the trace before, where it did."""
+    if len(before.resonator_hz) != len(found.resonator_hz):
+        return []
+    moved = []
+    for number, (one, two) in enumerate(zip(before.resonator_hz, found.resonator_hz, strict=True), start=1):
+        step = Estimate(value=two.value - one.value, std=math.hypot(one.std, two.std))
+        if abs(step.value) > 2 * step.std:
+            moved.append(estimated(f"stage:rod {number}", "rod_moved_hz", step, "Hz", source=FIT,
+                                   remark=f"Since {earlier}."))  # fmt: skip
+    return moved
+
+
 def _rod(number: int, one: Estimate, goal: FilterGoal | None, rate_hz: float | None) -> list[Finding]:
     about = f"stage:rod {number}"
     if goal is None:

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from tepui.chain.filters.goal import FilterGoal
 from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_box import RodBox
-from tepui.chain.filters.rod_line import box_capacitance, rod_scattering
+from tepui.chain.filters.rod_line import box_capacitance, gap_inductance_h, rod_scattering
 
 Floats = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -115,5 +115,6 @@ def _resonant(goal: FilterGoal, box: RodBox) -> RodBox:
 
     omega = 2 * np.pi * goal.centre_hz
     per_length = np.diag(box_capacitance(box)) * epsilon_0 * speed_of_light
-    load = per_length / (np.tan(omega * box.length_m / speed_of_light) * omega)
+    loaded = per_length / np.tan(omega * box.length_m / speed_of_light)
+    load = loaded / (omega * (1 + omega * gap_inductance_h(box) * loaded))
     return box.changed(load_f=load)
