@@ -64,7 +64,7 @@ def receive_files(
     if picture is not None:
         require_output(picture, inputs=read)
     seen = bytearray()
-    outcomes = []
+    outcomes: list[Outcome] = []
     with ExitStack() as stack:
         stream = stack.enter_context(kept_stream(out)) if out is not None else None
         for recording in recordings:
