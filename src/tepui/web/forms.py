@@ -15,13 +15,17 @@ from tepui.web.state import SUFFIXES, TABLES, TRACES, BenchState
 
 @dataclass(frozen=True, kw_only=True)
 class Option:
-    """One field: the option it sets, its label, an example, and choices where there are few."""
+    """One field: the option it sets, its label, an example, and choices where there are few.
+
+    unset  what the empty choice is called
+    """
 
     name: str
     label: str
     hint: str = ""
     example: str = ""
     choices: tuple[str, ...] = ()
+    unset: str = "not said"
 
     @property
     def flag(self) -> str:
@@ -180,7 +184,7 @@ FORMS = {
             ),
             folded=(
                 Option(name="model", label="Form of the amplifier", choices=("auto", "cubic", "polynomial", "rapp")),
-                Option(name="fft", label="FFT size", choices=("", "2K", "4K", "8K")),
+                Option(name="fft", label="FFT size", choices=("", "2K", "4K", "8K"), unset="from the recording"),
                 Option(name="width", label="Channel width", example="7 MHz"),
                 Option(name="doubt", label="Doubt of a shoulder read", example="0.3 dB"),
                 Option(name="supply", label="Supply voltage", example="13.8 V"),
@@ -220,7 +224,12 @@ FORMS = {
             ),
             folded=(
                 Option(name="clutter-loss", label="Trees and houses", example="10 dB"),
-                Option(name="model", label="Model", choices=("", "free-space", "knife-edge", "p526", "p1812", "p452")),
+                Option(
+                    name="model",
+                    label="Model",
+                    choices=("", "free-space", "knife-edge", "p526", "p1812", "p452"),
+                    unset="as is usual",
+                ),
             ),
             pictures=False,
             files=False,

@@ -6,7 +6,6 @@ Source  our own design; desk/map_view.py.
 Holds   Maps under the bench's results; nothing is asked of any other machine.
 """
 
-import shlex
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from pathlib import Path
@@ -37,7 +36,7 @@ ASKED = (
     Option(name="rx-height", label="Its height above ground", example="10 m"),
     Option(name="rx-noise", label="Noise over k T0", example="5 dB"),
     Option(name="clutter-loss", label="Trees and houses", hint="loss everywhere", example="12 dB"),
-    Option(name="model", label="Model", choices=("", "p526", "p1812", "p452")),
+    Option(name="model", label="Model", choices=("", "p526", "p1812", "p452"), unset="as is usual"),
     Option(name="time", label="Share of time", example="50 %"),
 )
 GIVEN = {"reach": "40 km", "pixel": "200 m"}
@@ -64,7 +63,7 @@ class MapPages(ABC):
         shown: dict[str, Any] = {"works": works[:12], "work": chosen, "view": None, "options": ASKED}
         shown |= {"given": given or GIVEN, "has_station": bool(self._state.chain.text()), "command": ""}
         if chosen is not None:
-            shown["command"] = shlex.join(["tepui", *chosen.words])
+            shown["command"] = self._state.command(chosen.words)
             sentence = sentence or (chosen.sentence if chosen.ended and chosen.state != DONE else "")
             if chosen.state == DONE and chosen.document is not None:
                 try:
