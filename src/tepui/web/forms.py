@@ -17,7 +17,7 @@ from tepui.web.state import SUFFIXES, TABLES, TRACES, BenchState
 class Option:
     """One field: the option it sets, its label, an example, and choices where there are few.
 
-    unset  what the empty choice is called
+    blank  what the empty choice means
     """
 
     name: str
@@ -25,7 +25,7 @@ class Option:
     hint: str = ""
     example: str = ""
     choices: tuple[str, ...] = ()
-    unset: str = "not said"
+    blank: str = "not said"
 
     @property
     def flag(self) -> str:
@@ -184,7 +184,7 @@ FORMS = {
             ),
             folded=(
                 Option(name="model", label="Form of the amplifier", choices=("auto", "cubic", "polynomial", "rapp")),
-                Option(name="fft", label="FFT size", choices=("", "2K", "4K", "8K"), unset="from the recording"),
+                Option(name="fft", label="FFT size", choices=("", "2K", "4K", "8K"), blank="from the recording"),
                 Option(name="width", label="Channel width", example="7 MHz"),
                 Option(name="doubt", label="Doubt of a shoulder read", example="0.3 dB"),
                 Option(name="supply", label="Supply voltage", example="13.8 V"),
@@ -228,7 +228,7 @@ FORMS = {
                     name="model",
                     label="Model",
                     choices=("", "free-space", "knife-edge", "p526", "p1812", "p452"),
-                    unset="as is usual",
+                    blank="as in the file",
                 ),
             ),
             pictures=False,
