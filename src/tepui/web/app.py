@@ -28,7 +28,7 @@ from tepui.web.editor_fields import stage_parts
 from tepui.web.editor_pages import EditorPages
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
-from tepui.web.levels_view import places_of, points_of, strip_of
+from tepui.web.levels_view import attention_of, places_of, points_of, strip_of
 from tepui.web.log_files_pages import LogFilesPages
 from tepui.web.log_pages import LogPages
 from tepui.web.log_routes import log_routes
@@ -170,6 +170,7 @@ class Pages(StationPages, EditorPages, PlanPages, MorePages, LogPages, LogFilesP
         number = str(PLACES.index(place) + 1)
         text = self._state.chain.text()
         stated = await run_in_threadpool(stage_parts, text, place)
+        levels, places = self._state.chain.levels().document, places_of(stages_of(text))
         return self._page(
             request,
             "stage.html",
@@ -180,9 +181,9 @@ class Pages(StationPages, EditorPages, PlanPages, MorePages, LogPages, LogFilesP
             works=works[:12],
             parts=forms,
             stated=stated,
-            points=points_of(
-                self._state.chain.levels().document, place, places_of(stages_of(self._state.chain.text()))
-            ),
+            points=points_of(levels, place, places),
+            attention=attention_of(levels, place, places),
+            flagged=strip_of(levels, places)[PLACES.index(place)].flag,
         )
 
     async def form(self, request: Request) -> Response:
