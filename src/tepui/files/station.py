@@ -48,6 +48,7 @@ def station_from(text: str, *, path: Path) -> Station:
 def named_files(station: Station, path: Path) -> tuple[Path, ...]:
     """The station file and every file it names, for the list of inputs."""
     named = [stage.response.path for stage in station.stages if stage.response is not None and stage.response.path]
+    named += [stage.pattern for stage in station.stages if stage.pattern]
     return (path, *(path.parent / name for name in named))
 
 
