@@ -21,7 +21,7 @@ from tepui import __version__
 from tepui.desk.workshop import Work
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
-from tepui.web.bench_pages import BenchPages
+from tepui.web.bench_pages import STAGE_SHEETS, BenchPages
 from tepui.web.care_pages import CarePages
 from tepui.web.chain import STATION
 from tepui.web.editor_pages import EditorPages
@@ -60,12 +60,6 @@ SHEETS = (
     ("Report", "/report"),
     ("Legend", "/legend"),
 )
-STAGE_SHEETS = {  # sheets that hang under a stage: in its list, and in the one at the foot
-    "source": (("Modes", "/mode"),),
-    "mixer": (("Plan", "/frequencies"),),
-    "antenna": (("Care", "/care"),),
-    "path": (("Path", "/path"), ("Map", "/map")),
-}
 ALL_SHEETS = (*SHEETS, ("Modes", "/mode"), ("Path", "/path"), ("Map", "/map"), ("Care", "/care"))
 POLL_S = 20.0
 FORM_FIELDS, FORM_FILES = 200, 16

@@ -20,6 +20,13 @@ from tepui.web.state import SUFFIXES, BenchState
 from tepui.web.station_text import stages_of
 from tepui.web.strip import NAMES, PLACES
 
+STAGE_SHEETS = {  # sheets that hang under a stage: in its list, and in the one at the foot
+    "source": (("Modes", "/mode"),),
+    "mixer": (("Plan", "/frequencies"),),
+    "antenna": (("Care", "/care"),),
+    "path": (("Path", "/path"), ("Map", "/map")),
+}
+
 
 class BenchPages(ABC):
     """The bench and its stages."""
@@ -35,7 +42,15 @@ class BenchPages(ABC):
         works = self._state.workshop.all()
         files = await run_in_threadpool(self._state.files, SUFFIXES)
         zones = [
-            (n + 1, place, NAMES[n][0], [form for form in FORMS.values() if form.place == place])
+            (
+                n + 1,
+                place,
+                NAMES[n][0],
+                [
+                    *STAGE_SHEETS.get(place, ()),
+                    *((form.part, f"/do/{form.verb}") for form in FORMS.values() if form.place == place),
+                ],
+            )
             for n, place in enumerate(PLACES)
         ]
         following = next((work for work in works if not work.ended), None)
