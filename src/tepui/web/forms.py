@@ -69,7 +69,7 @@ FORMS = {
     for form in (
         Form(
             verb="mode",
-            place="modulator",
+            place="source",
             part="By hand",
             title="Mode",
             lead="All modes of the channel width: rate, robustness, echo reach; one is recommended.",
