@@ -9,7 +9,6 @@ from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -20,16 +19,15 @@ from starlette.templating import Jinja2Templates
 
 from tepui import __version__
 from tepui.desk.workshop import Work
-from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
+from tepui.web.bench_pages import STAGE_SHEETS, BenchPages
 from tepui.web.care_pages import CarePages
 from tepui.web.chain import STATION
-from tepui.web.editor_fields import stage_parts
 from tepui.web.editor_pages import EditorPages
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
-from tepui.web.levels_view import places_of, points_of, strip_of
+from tepui.web.levels_view import places_of, strip_of
 from tepui.web.log_files_pages import LogFilesPages
 from tepui.web.log_pages import LogPages
 from tepui.web.log_routes import log_routes
@@ -39,11 +37,12 @@ from tepui.web.more_pages import MorePages
 from tepui.web.path_pages import PathPages
 from tepui.web.path_routes import path_routes
 from tepui.web.plan_pages import PlanPages
+from tepui.web.recording_pages import RecordingPages
 from tepui.web.standing import Standing
-from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
+from tepui.web.state import BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
-from tepui.web.strip import NAMES, PLACES, flag, strip
+from tepui.web.strip import PLACES, flag, strip
 from tepui.web.tonight_pages import TonightPages
 from tepui.web.views import result_view
 
@@ -55,16 +54,13 @@ SHEETS = (
     ("Levels", "/levels"),
     ("Tonight", "/tonight"),
     ("Log", "/log"),
-    ("Path", "/path"),
-    ("Map", "/map"),
-    ("Modes", "/mode"),
-    ("Care", "/care"),
     ("Edge watch", "/watch"),
     ("Recordings", "/recordings"),
     ("Results", "/results"),
     ("Report", "/report"),
     ("Legend", "/legend"),
 )
+ALL_SHEETS = (*SHEETS, ("Modes", "/mode"), ("Path", "/path"), ("Map", "/map"), ("Care", "/care"))
 POLL_S = 20.0
 FORM_FIELDS, FORM_FILES = 200, 16
 
@@ -125,17 +121,19 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
 
 
 class Pages(
+    BenchPages,
+    RecordingPages,
     StationPages,
     EditorPages,
     PlanPages,
+    PathPages,
+    MapPages,
+    CarePages,
     MorePages,
     LogPages,
     LogFilesPages,
     LogTrendPages,
     TonightPages,
-    PathPages,
-    MapPages,
-    CarePages,
 ):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
@@ -152,6 +150,8 @@ class Pages(
         places = places_of(stages_of(text))
         shared = {
             "sheets": SHEETS,
+            "all_sheets": ALL_SHEETS,
+            "stage_sheets": STAGE_SHEETS.get(shown.get("place") or "", ()),
             "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
             "station": job_of(text, fallback=state.folder.name),
             "waiting": chain.work if chain.work is not None and not chain.work.ended else None,
@@ -163,51 +163,6 @@ class Pages(
             "log_refused": state.chain.log.sentence if state.chain.log.is_refused else "",
         }
         return self._templates.TemplateResponse(request, template, {**shared, **shown}, status_code=status)
-
-    async def station(self, request: Request) -> Response:
-        """The first sheet."""
-        works = self._state.workshop.all()
-        files = await run_in_threadpool(self._state.files, SUFFIXES)
-        zones = [
-            (n + 1, place, NAMES[n][0], [form for form in FORMS.values() if form.place == place])
-            for n, place in enumerate(PLACES)
-        ]
-        following = next((work for work in works if not work.ended), None)
-        return self._page(
-            request,
-            "station.html",
-            works=works[:6],
-            files=files[:8],
-            count=len(files),
-            zones=zones,
-            following=following,
-        )
-
-    async def stage(self, request: Request) -> Response:
-        """A stage's first sheet: what can be done there."""
-        place = request.path_params["place"]
-        if place not in PLACES:
-            raise HTTPException(404)
-        name = NAMES[PLACES.index(place)][0]
-        forms = [form for form in FORMS.values() if form.place == place]
-        works = [work for work in self._state.workshop.all() if any(work.verb == form.verb for form in forms)]
-        number = str(PLACES.index(place) + 1)
-        text = self._state.chain.text()
-        stated = await run_in_threadpool(stage_parts, text, place)
-        return self._page(
-            request,
-            "stage.html",
-            place=place,
-            name=name,
-            number=number,
-            forms=forms,
-            works=works[:12],
-            parts=forms,
-            stated=stated,
-            points=points_of(
-                self._state.chain.levels().document, place, places_of(stages_of(self._state.chain.text()))
-            ),
-        )
 
     async def form(self, request: Request) -> Response:
         """The form of a verb."""
@@ -233,6 +188,7 @@ class Pages(
             chosen=chosen,
             sentence=sentence,
             has_station=self._state.chain.station.is_file(),
+            works=[work for work in self._state.workshop.all() if work.verb == form.verb][:8],
         )
 
     async def begin(self, request: Request) -> Response:
@@ -254,40 +210,6 @@ class Pages(
         title = title or " ".join(text for text in given.values() if text.strip())[:60] or STATION
         work = self._state.workshop.submit(words, title=title, pictures=form.pictures)
         return RedirectResponse(f"/result/{work.number}", 303)
-
-    async def recordings(self, request: Request) -> Response:
-        """The list of recordings, and where one is handed in."""
-        return await self._recordings(request)
-
-    async def _recordings(self, request: Request, *, sentence: str = "", status: int = 200) -> Response:
-        files = await run_in_threadpool(self._state.files, SUFFIXES)
-        return self._page(
-            request, "recordings.html", files=files, forms=FORMS.values(), sentence=sentence, status=status
-        )
-
-    async def hand_in(self, request: Request) -> Response:
-        """Take files into the folder; each whole or not at all."""
-        told = request.headers.get("content-length", "")
-        if not told.isdecimal() or int(told) > MOST_UPLOAD:
-            sentence = (
-                f"At most {MOST_UPLOAD >> 20} MiB can be handed in at once; put a longer one into the folder itself."
-            )
-            return await self._recordings(request, sentence=sentence, status=413)
-        async with request.form(max_files=FORM_FILES, max_fields=4) as sent:
-            files = [part for part in sent.getlist("recording") if isinstance(part, UploadFile) and part.filename]
-            try:
-                if not files:
-                    raise InputError("No file was chosen; SigMF needs its .sigmf-meta and .sigmf-data together.")
-                places = [self._state.place_for(part.filename or "") for part in files]
-                for lone in _halves(places):
-                    raise InputError(
-                        f"{lone} is half a SigMF recording; hand in its .sigmf-meta and .sigmf-data together."
-                    )
-                for part, place in zip(files, places, strict=True):
-                    await run_in_threadpool(_copy, part, place)
-            except InputError as problem:
-                return await self._recordings(request, sentence=str(problem), status=400)
-        return RedirectResponse("/recordings", 303)
 
     async def results(self, request: Request) -> Response:
         """Everything that was done here."""
@@ -395,20 +317,3 @@ def _kept_files(work: Work) -> list[str]:
     """Names of the files in a result's own folder, pictures left out."""
     paths = [Path(name) for name in (work.document or {}).get("files", [])]
     return [path.name for path in paths if path.parent == work.folder]
-
-
-def _halves(places: Sequence[Path]) -> list[str]:
-    names = {place.name for place in places}
-    ends = {**PAIRS, **{other: one for one, other in PAIRS.items()}}
-    lone = []
-    for place in places:
-        other = ends.get(place.suffix)
-        if other is not None and place.with_suffix(other).name not in names and not place.with_suffix(other).exists():
-            lone.append(place.name)
-    return lone
-
-
-def _copy(part: UploadFile, place: Path) -> None:
-    with written_whole(place) as handle:
-        while block := part.file.read(1 << 20):
-            handle.write(block)

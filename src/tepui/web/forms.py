@@ -72,8 +72,8 @@ FORMS = {
     for form in (
         Form(
             verb="mode",
-            place="modulator",
-            part="Mode",
+            place="source",
+            part="By hand",
             title="Mode",
             lead="All modes of the channel width: rate, robustness, echo reach; one is recommended.",
             button="Choose",
@@ -195,7 +195,7 @@ FORMS = {
         Form(
             verb="check",
             place="antenna",
-            part="Care",
+            part="All figures",
             title="Care: limits, exposure, supply and heat",
             lead="Every prediction the station file allows, and every verdict that it leaves to you.",
             button="Work it out",
@@ -206,7 +206,7 @@ FORMS = {
         Form(
             verb="path",
             place="path",
-            part="Path",
+            part="By hand",
             title="Path",
             lead="Loss term by term, the obstacle, levels and the margin of every mode.",
             button="Predict",

@@ -146,7 +146,7 @@ def _groups(findings: list[Finding], *, practice: bool) -> tuple[Group, ...]:
 def _line(finding: Finding, *, practice: bool) -> Line:
     return Line(
         label=label_text(finding.key),
-        value=value(finding, practice=practice),
+        value=Markup("") if finding.kind == "caution" and finding.value is True else value(finding, practice=practice),
         standing=STANDING_WORDS[finding.standing],
         limit=limit(finding),
         remark=finding.remark,
