@@ -18,6 +18,7 @@ from tepui.desk.progress import Progress
 from tepui.desk.recordings import draw, named_apart, text_of, with_remarks
 from tepui.files.recordings import open_recording, recording_files
 from tepui.ground.document import build_document, document_text
+from tepui.ground.findings import Outcome
 from tepui.jobs.receive import receive_recording
 
 SHOWN_TABLES = ("echoes", "locks")
@@ -64,7 +65,7 @@ def receive_files(
     if picture is not None:
         require_output(picture, inputs=read)
     seen = bytearray()
-    outcomes = []
+    outcomes: list[Outcome] = []
     with ExitStack() as stack:
         stream = stack.enter_context(kept_stream(out)) if out is not None else None
         for recording in recordings:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -24,10 +25,13 @@ from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
 from tepui.web.chain import STATION
-from tepui.web.forms import FORMS, endings, words_of
+from tepui.web.form_words import asked_again, endings, form_of, parts_of, tunings_csv, typed_table, words_of
+from tepui.web.forms import FORMS
 from tepui.web.guard import Guard
 from tepui.web.levels_view import places_of, strip_of
 from tepui.web.more_pages import MorePages
+from tepui.web.screw_pages import ScrewPages
+from tepui.web.screws import Screws
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
@@ -47,6 +51,7 @@ SHEETS = (
 )
 POLL_S = 20.0
 FORM_FIELDS, FORM_FILES = 200, 16
+TYPED = "typed"
 
 
 def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> Starlette:
@@ -81,6 +86,12 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/watch/end", pages.end_watch, methods=["POST"]),
         WebSocketRoute("/watch/live", pages.live),
         WebSocketRoute("/watch/traces", pages.live_traces),
+        Route("/screws", pages.screws, methods=["GET"]),
+        Route("/screws", pages.begin_screws, methods=["POST"]),
+        Route("/screws/end", pages.end_screws, methods=["POST"]),
+        Route("/screws/turned", pages.turned_screw, methods=["POST"]),
+        Route("/screws/changed", pages.screws_changed),
+        Route("/result/{number:int}/tunings", pages.take_tunings, methods=["POST"]),
         Route("/legend", pages.legend),
         Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
     ]
@@ -90,11 +101,12 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, MorePages):
+class Pages(StationPages, MorePages, ScrewPages):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
         self._state = state
+        self._screws = Screws(state.workshop)
         self._templates = Jinja2Templates(directory=HERE / "templates")
         self._templates.env.globals.update(version=__version__, flag=flag)
 
@@ -128,8 +140,9 @@ class Pages(StationPages, MorePages):
         if place not in PLACES:
             raise HTTPException(404)
         name = NAMES[PLACES.index(place)][0]
-        forms = [form for form in FORMS.values() if form.place == place]
-        works = [work for work in self._state.workshop.all() if any(work.verb == form.verb for form in forms)]
+        forms = parts_of(place)
+        verbs = {form.verb for form in FORMS.values() if form.place == place}
+        works = [work for work in self._state.workshop.all() if work.verb in verbs]
         number = str(PLACES.index(place) + 1)
         return self._page(
             request, "stage.html", place=place, name=name, number=number, forms=forms, works=works[:12], parts=forms
@@ -152,8 +165,8 @@ class Pages(StationPages, MorePages):
             status=status,
             form=form,
             place=form.place,
-            parts=[other for other in FORMS.values() if other.place == form.place],
-            number=f"{PLACES.index(form.place) + 1}.{_part_number(form.verb)}",
+            parts=parts_of(form.place),
+            number=f"{PLACES.index(form.place) + 1}.{_part_number(form.name)}",
             files=files,
             given=given,
             chosen=chosen,
@@ -169,15 +182,19 @@ class Pages(StationPages, MorePages):
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
             chosen = [str(name) for name in sent.getlist("file")]
             given = {key: str(text) for key, text in sent.items() if key != "file"}
-        if form.files and not chosen:
+        typed = given.get(TYPED, "").strip() if form.typed else ""
+        if form.files and not chosen and not typed and not form.bare:
             sentence = "Choose a recording from the list, or hand one in first."
             return await self._form(request, given=given, chosen=chosen, sentence=sentence, status=400)
         try:
+            if typed:
+                chosen.append(self._state.keep_table(typed_table(form, typed), begins=form.table))
             words = words_of(form, given, chosen, self._state)
         except InputError as problem:
             return await self._form(request, given=given, chosen=chosen, sentence=str(problem), status=400)
         title = ", ".join(Path(name).stem for name in chosen[:3]) + (", ..." if len(chosen) > 3 else "")
-        title = title or " ".join(text for text in given.values() if text.strip())[:60] or STATION
+        asked = (given.get(option.name, "").strip() for option in form.options)
+        title = title or " ".join(text for text in asked if text)[:60] or STATION
         work = self._state.workshop.submit(words, title=title, pictures=form.pictures)
         return RedirectResponse(f"/result/{work.number}", 303)
 
@@ -229,7 +246,7 @@ class Pages(StationPages, MorePages):
         """A result, or how far it is."""
         work = self._work(request)
         view = await run_in_threadpool(result_view, work)
-        form = FORMS.get(work.verb)
+        form = form_of(work.words)
         place = form.place if form is not None else None
         return self._page(
             request,
@@ -238,7 +255,9 @@ class Pages(StationPages, MorePages):
             view=view,
             form=form,
             place=place,
-            parts=[other for other in FORMS.values() if other.place == place],
+            tunings=tunings_csv(work.document, which="sweep") is not None,
+            again=None if form is None else asked_again(form, work.words, self._state.folder.resolve()),
+            parts=parts_of(place),
             command=shlex.join(["tepui", *_shown_words(work)]),
             kept=_kept_files(work),
             counts=view.counts if view is not None else (),
@@ -284,6 +303,16 @@ class Pages(StationPages, MorePages):
             raise HTTPException(404)
         return FileResponse(path, filename=path.name)
 
+    async def take_tunings(self, request: Request) -> Response:
+        """Keep the tunings of a result as a list in the folder, ready to be recorded."""
+        work = self._work(request)
+        async with request.form(max_files=0, max_fields=4) as sent:
+            listed = tunings_csv(work.document, which=str(sent.get("which", "")))
+        if listed is None:
+            raise HTTPException(404)
+        name = await run_in_threadpool(self._state.keep_table, listed, begins="tunings")
+        return RedirectResponse(f"/do/record?{urlencode({'file': name})}", 303)
+
     async def legend(self, request: Request) -> Response:
         """What every mark means."""
         return self._page(request, "legend.html")
@@ -299,9 +328,9 @@ class Pages(StationPages, MorePages):
         return self._page(request, "refused.html", sentence=sentence, status=status)
 
 
-def _part_number(verb: str) -> int:
-    place = FORMS[verb].place
-    return 1 + [form.verb for form in FORMS.values() if form.place == place].index(verb)
+def _part_number(name: str) -> int:
+    place = FORMS[name].place
+    return 1 + [form.name for form in FORMS.values() if form.place == place].index(name)
 
 
 def _shown_words(work: Work) -> list[str]:
