@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from tepui.web.editor_fields import stage_parts
+from tepui.web.form_words import parts_of
 from tepui.web.forms import FORMS
 from tepui.web.levels_view import attention_of, places_of, points_of, strip_of
 from tepui.web.state import SUFFIXES, BenchState
@@ -48,7 +49,7 @@ class BenchPages(ABC):
                 NAMES[n][0],
                 [
                     *STAGE_SHEETS.get(place, ()),
-                    *((form.part, f"/do/{form.verb}") for form in FORMS.values() if form.place == place),
+                    *((form.part, form.link) for form in parts_of(place)),
                 ],
             )
             for n, place in enumerate(PLACES)
@@ -70,8 +71,9 @@ class BenchPages(ABC):
         if place not in PLACES:
             raise HTTPException(404)
         name = NAMES[PLACES.index(place)][0]
-        forms = [form for form in FORMS.values() if form.place == place]
-        works = [work for work in self._state.workshop.all() if any(work.verb == form.verb for form in forms)]
+        forms = parts_of(place)
+        verbs = {form.verb for form in FORMS.values() if form.place == place}
+        works = [work for work in self._state.workshop.all() if work.verb in verbs]
         number = str(PLACES.index(place) + 1)
         text = self._state.chain.text()
         stated = await run_in_threadpool(stage_parts, text, place)
