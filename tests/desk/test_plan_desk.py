@@ -315,6 +315,36 @@ def test_limit_a_measured_memory_polynomial_has_two_shoulders(tmp_path, capsys, 
     assert "the order of a coefficient is odd, from 1 to 11, not 4" in said
 
 
+SECOND_MIXER = """
+[[stage]]
+name = "second mixer"
+kind = "mixer"
+frequency = "1486 MHz"
+loss = "6.5 dB ± 1.2 dB"
+lo_level = "7 dBm"
+
+[[stage]]
+name = "filter"
+"""
+
+
+# By hand: 1486 - 1286 = 200 MHz and mirrored; 200 - 163.875 = 36.125 MHz.
+def test_limit_two_mixers_are_undone_one_after_the_other(tmp_path, capsys, read_json):
+    path = altered(
+        tmp_path,
+        "slate_ridge.toml",
+        ('frequency = "428 MHz"', 'frequency = "163.875 MHz"'),
+        ('\n[[stage]]\nname = "filter"\n', SECOND_MIXER),
+        ('tunes = "170..860 MHz"', 'tunes = "30..60 MHz"'),
+    )
+    _, document = run(["mode", path], capsys, read_json)
+    card = {row["setting"]: row["enter"] for row in rows_of(document, "settings_card")}
+    assert (card["frequency"], card["spectrum"]) == ("36.125 MHz", "inverted")
+    _, document = run(["frequencies", path], capsys, read_json)
+    for row in rows_of(document, "cascades"):
+        assert (row["if_hz"], row["second_if_hz"]) == (36.125e6, 200e6)
+
+
 class TestNew:
     def test_limit_the_example_passes_every_verb_and_the_schema(self, tmp_path, capsys, read_json):
         path = tmp_path / "station.toml"

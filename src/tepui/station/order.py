@@ -114,6 +114,19 @@ def nominal_gain_db(stage: Stage, centre_hz: float) -> float | None:
     return None if stage.gain is None else stage.gain.value
 
 
+def is_inverted(station: Station) -> bool | None:
+    """Whether the mixers mirror the spectrum all in all; None where an oscillator is not stated."""
+    inverted = False
+    frequency = station.channel.centre.value
+    for stage in reversed(station.stages):
+        if stage.kind == "mixer":
+            if stage.frequency is None:
+                return None
+            inverted ^= stage.frequency.value > frequency
+            frequency = abs(frequency - stage.frequency.value)
+    return inverted
+
+
 def stage_inputs_hz(station: Station) -> dict[str, float | None]:
     """Centre of the signal at each stage's input, mixing undone from the channel backwards; None where unknown. [Hz]"""
     found: dict[str, float | None] = {}
