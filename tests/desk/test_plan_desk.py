@@ -283,6 +283,22 @@ def test_limit_outside_the_range_its_data_hold_for(tmp_path, capsys, read_json):
     assert after["station", "next_reading"]["value"] != "after driver"
 
 
+# Nothing may change: neither levels nor shoulders, MER nor their intervals, before readings and after.
+@pytest.mark.parametrize("words", [(), ("--reading", "after driver = 10 dBm ± 0.5 dB")])
+def test_law_a_lossless_stage_changes_nothing_at_all(tmp_path, capsys, read_json, words):
+    nothing = '[[stage]]\nname = "nothing"\nkind = "pad"\nloss = "0 dB ± 0.000001 dB"\n\n'
+    driver = '[[stage]]\nname = "driver"'
+    path = altered(tmp_path, "slate_ridge.toml", (driver, nothing + driver))
+    plain, _ = run(["levels", str(STATIONS / "slate_ridge.toml"), *words], capsys, read_json)
+    more, _ = run(["levels", path, *words], capsys, read_json)
+    for place, one in plain.items():
+        other = more[place]
+        assert (other["standing"], other["unit"]) == (one["standing"], one["unit"])
+        for end in ("value", "low", "high"):
+            if isinstance(one[end], float):
+                assert other[end] == pytest.approx(one[end], abs=1e-3), (place, end)
+
+
 MEMORY = """# an amplifier with memory, its distortion heard again 70 ns later
 reference_dbm; 20
 reach_dbm; 22
