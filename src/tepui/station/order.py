@@ -62,11 +62,12 @@ def _check_figures(stage: Stage) -> None:
 
 def _check_names(station: Station, lines: Mapping[Path, int]) -> None:
     stages, instruments = [row.name for row in station.stages], [row.name for row in station.instruments]
-    for word, names in (("stage", stages), ("instrument", instruments)):
+    calls = [far.call for far in station.fars]
+    for word, key, names in (("stage", "name", stages), ("instrument", "name", instruments), ("far", "call", calls)):
         for n, name in enumerate(names):
             if name in names[:n]:
                 raise ChoiceError(
-                    f'{station.file}, line {lines.get((word, n, "name"), 1)}, name of {word}: "{name}" is the name of '
+                    f'{station.file}, line {lines.get((word, n, key), 1)}, {key} of {word}: "{name}" is the {key} of '
                     f"another {word}; each needs its own."
                 )
 
