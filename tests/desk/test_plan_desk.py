@@ -283,6 +283,22 @@ def test_limit_outside_the_range_its_data_hold_for(tmp_path, capsys, read_json):
     assert after["station", "next_reading"]["value"] != "after driver"
 
 
+# Nothing may change: neither levels nor shoulders, MER nor their intervals, before readings and after.
+@pytest.mark.parametrize("words", [(), ("--reading", "after driver = 10 dBm ± 0.5 dB")])
+def test_law_a_lossless_stage_changes_nothing_at_all(tmp_path, capsys, read_json, words):
+    nothing = '[[stage]]\nname = "nothing"\nkind = "pad"\nloss = "0 dB ± 0.000001 dB"\n\n'
+    driver = '[[stage]]\nname = "driver"'
+    path = altered(tmp_path, "slate_ridge.toml", (driver, nothing + driver))
+    plain, _ = run(["levels", str(STATIONS / "slate_ridge.toml"), *words], capsys, read_json)
+    more, _ = run(["levels", path, *words], capsys, read_json)
+    for place, one in plain.items():
+        other = more[place]
+        assert (other["standing"], other["unit"]) == (one["standing"], one["unit"])
+        for end in ("value", "low", "high"):
+            if isinstance(one[end], float):
+                assert other[end] == pytest.approx(one[end], abs=1e-3), (place, end)
+
+
 MEMORY = """# an amplifier with memory, its distortion heard again 70 ns later
 reference_dbm; 20
 reach_dbm; 22
@@ -313,6 +329,36 @@ def test_limit_a_measured_memory_polynomial_has_two_shoulders(tmp_path, capsys, 
     said = refused(["levels", path], capsys)
     assert 'memory_polynomial of stage "amplifier"' in said
     assert "the order of a coefficient is odd, from 1 to 11, not 4" in said
+
+
+SECOND_MIXER = """
+[[stage]]
+name = "second mixer"
+kind = "mixer"
+frequency = "1486 MHz"
+loss = "6.5 dB ± 1.2 dB"
+lo_level = "7 dBm"
+
+[[stage]]
+name = "filter"
+"""
+
+
+# By hand: 1486 - 1286 = 200 MHz and mirrored; 200 - 163.875 = 36.125 MHz.
+def test_limit_two_mixers_are_undone_one_after_the_other(tmp_path, capsys, read_json):
+    path = altered(
+        tmp_path,
+        "slate_ridge.toml",
+        ('frequency = "428 MHz"', 'frequency = "163.875 MHz"'),
+        ('\n[[stage]]\nname = "filter"\n', SECOND_MIXER),
+        ('tunes = "170..860 MHz"', 'tunes = "30..60 MHz"'),
+    )
+    _, document = run(["mode", path], capsys, read_json)
+    card = {row["setting"]: row["enter"] for row in rows_of(document, "settings_card")}
+    assert (card["frequency"], card["spectrum"]) == ("36.125 MHz", "inverted")
+    _, document = run(["frequencies", path], capsys, read_json)
+    for row in rows_of(document, "cascades"):
+        assert (row["if_hz"], row["second_if_hz"]) == (36.125e6, 200e6)
 
 
 class TestNew:

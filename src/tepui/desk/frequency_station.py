@@ -6,9 +6,11 @@ from typing import Any
 import numpy as np
 
 from tepui.chain.filters.rod_design import shape_of
+from tepui.ground.errors import ChoiceError
 from tepui.prediction.plan_question import MeasuredFilter
 from tepui.station.figures import Figure
 from tepui.station.nouns import Far, Station
+from tepui.station.order import stage_inputs_hz
 from tepui.station.stages import Stage
 
 FAR_OPTIONS = ("far_tunes", "far_raster", "far_converter", "far_error", "pull_in")
@@ -38,9 +40,15 @@ def station_options(station: Station) -> dict[str, Any]:
     if kinds["modulator"]:
         found |= _modulator(kinds["modulator"][0], station)
     if kinds["mixer"]:
-        found |= _mixer(kinds["mixer"][0])
+        found |= _mixer(kinds["mixer"][-1])
         if found["signal"] is None:
-            found["signal"] = _signal(station, kinds["mixer"][-1])
+            found["signal"] = _signal(station, kinds["mixer"][0])
+        if found["second_if"] is None and len(kinds["mixer"]) == 2:
+            found["second_if"] = _signal(station, kinds["mixer"][1])
+        if len(kinds["mixer"]) > 2:
+            raise ChoiceError(
+                f"{station.file}: the chain has {len(kinds['mixer'])} mixers, and frequency plans follow two at most."
+            )
     if kinds["filter"]:
         found |= _filter(_behind_mixer(station, kinds["filter"]))
     shoulder = station.target.shoulder
@@ -73,12 +81,9 @@ def _listed(figures: Iterable[Figure] | None) -> str | None:
 
 
 def _signal(station: Station, mixer: Stage) -> str | None:
-    """The one signal that the oscillator in the file leaves."""
-    if mixer.frequency is None:
-        return None
-    wanted, oscillator = station.channel.centre.value, mixer.frequency.value
-    signal = oscillator - wanted if station.channel.side == "high" else abs(wanted - oscillator)
-    return f"{abs(signal) / 1e6:.6f} MHz"
+    """The one signal into a mixer that the oscillators in the file leave."""
+    signal = stage_inputs_hz(station)[mixer.name]
+    return None if signal is None or mixer.frequency is None else f"{signal / 1e6:.6f} MHz"
 
 
 def _modulator(stage: Stage, station: Station) -> dict[str, Any]:

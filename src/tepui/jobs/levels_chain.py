@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.prediction.cascade import Node, cascade
-from tepui.prediction.quality import DRAWS, SEED, Quality, qualities
-from tepui.prediction.readings import LevelReading, Model, Updated, drawn_levels, model_of, update
+from tepui.prediction.draws import drawn_levels
+from tepui.prediction.quality import Quality, qualities
+from tepui.prediction.readings import LevelReading, Model, Updated, model_of, update
 from tepui.signals.dvbt.mode import Mode
 from tepui.station.assemble import Assembled, assemble
 from tepui.station.instruments import Instrument
@@ -88,7 +89,7 @@ def chain_of(station: Station, readings: Sequence[LevelReading] = ()) -> Chain:
     nodes = cascade(assembled.links, occupied_hz=assembled.mode.occupied_width_hz)
     model = model_of(assembled.links, {one.name: offset_std_db(one) for one in station.instruments})
     updated = update(model, readings)
-    drawn = drawn_levels(updated.after, count=DRAWS, seed=SEED)
+    drawn = drawn_levels(model, [one.reading for one in updated.judged if one.accepted])
     quality = qualities(assembled.links, nodes, updated.levels, mode=assembled.mode, drawn=drawn)
     return Chain(
         station=station,

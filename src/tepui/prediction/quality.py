@@ -6,7 +6,7 @@ Theory  Distortion of a stage reaches the end at the level relative to the signa
         kinds (modulator, phase noise, thermal noise) always add as powers. Intervals of sums are of draws: levels with
         all that they have in common, reference and form of each stage's model.
 Source  Addition of uncorrelated and of fully correlated waves; [GUM-S1] 7 for the intervals.
-Holds   ``DRAWS`` draws from one fixed seed: the ends are good to 0.04 standard uncertainties.
+Holds   As draws.py.
 """
 
 import math
@@ -19,12 +19,11 @@ import numpy.typing as npt
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.prediction.bending import Bent, bend_at, bend_draws
 from tepui.prediction.cascade import Link, Node, joined_db
+from tepui.prediction.draws import DRAWS, normal, uniform
 from tepui.signals.dvbt.mode import Mode
 
 Ends = tuple[float, float, float]
 Floats = npt.NDArray[np.float64]
-DRAWS = 4000
-SEED = 62
 TAIL = 0.025
 _EMPTY: Ends = (-math.inf, -math.inf, -math.inf)
 
@@ -88,8 +87,7 @@ def qualities(
 
     drawn  (DRAWS, stages) draws of the levels with all that they have in common; None takes each for itself
     """
-    generator = np.random.default_rng(SEED)
-    level_draws = _alone(levels, generator) if drawn is None else drawn
+    level_draws = _alone(links, levels) if drawn is None else drawn
     found: list[Quality] = []
     made: dict[str, _Made] = {}
     terms: list[Term] = []
@@ -107,7 +105,7 @@ def qualities(
             before = levels[n - 1].value if n else -math.inf
             std = levels[n - 1].std if n and link.bend.at_input else levels[n].std
             bent = bend_at(link.bend, input_dbm=before, output_dbm=levels[n].value, std_db=std, mode=mode)
-            z, u = generator.standard_normal(DRAWS), generator.random(DRAWS)
+            z, u = normal(f"reference of {link.name}"), uniform(f"form of {link.name}")
             inputs = level_draws[:, n - 1] if n else level_draws[:, n]
             sides, mer = bend_draws(link.bend, input_dbm=inputs, output_dbm=level_draws[:, n], z=z, u=u, mode=mode)
             nominal = np.array([side[1] for side in bent.sides_db])
@@ -122,7 +120,7 @@ def qualities(
             terms.append(
                 Term(name=name, stage=link.name, mer_db=(mer_of_term.low, mer_of_term.value, mer_of_term.high))
             )
-            term_draws.append(mer_of_term.value + mer_of_term.std * generator.standard_normal(DRAWS))
+            term_draws.append(mer_of_term.value + mer_of_term.std * normal(f"{name} of {link.name}"))
         noise = _noise_term(link, nodes[n], levels[n])
         together = [*terms, *noise]
         drawn_terms = [*term_draws, *(level_draws[:, n] - (nodes[n].noise_dbm or 0.0) for _ in noise)]
@@ -146,10 +144,11 @@ def qualities(
     return tuple(found)
 
 
-def _alone(levels: Sequence[Estimate], generator: np.random.Generator) -> Floats:
+def _alone(links: Sequence[Link], levels: Sequence[Estimate]) -> Floats:
     """Draws of levels that have nothing in common. (DRAWS, stages)"""
-    mean, std = np.array([one.value for one in levels]), np.array([one.std for one in levels])
-    return np.asarray(mean + std * generator.standard_normal((DRAWS, len(levels))))
+    return np.stack(
+        [one.value + one.std * normal(f"level of {link.name}") for link, one in zip(links, levels, strict=True)], axis=1
+    )
 
 
 def _ends(nominal: float, drawn: Floats) -> Ends:

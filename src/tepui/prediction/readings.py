@@ -77,7 +77,6 @@ class Updated:
     """What plan and readings say together.
 
     levels   by stage, in order; ``gains`` likewise, offsets by instrument
-    after    the model with the accepted readings in it
     """
 
     levels: tuple[Estimate, ...]
@@ -85,7 +84,6 @@ class Updated:
     offsets: dict[str, Estimate]
     judged: tuple[Judged, ...]
     contradictions: tuple[Contradiction, ...]
-    after: "Model"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -161,18 +159,7 @@ def update(model: Model, readings: Sequence[LevelReading]) -> Updated:
         offsets=dict(zip(model.instruments, _parts(after, len(model.links), len(model.mean)), strict=True)),
         judged=tuple(judged),
         contradictions=_contradictions(model, readings),
-        after=after,
     )
-
-
-def drawn_levels(model: Model, *, count: int, seed: int) -> Floats:
-    """Draws of the levels behind all stages, with all that they have in common. (count, stages) [dBm]"""
-    generator = np.random.default_rng(seed)
-    value, vector = np.linalg.eigh(model.covariance)
-    spread = vector * np.sqrt(np.maximum(value, 0.0))
-    half = generator.standard_normal((count // 2, len(model.mean)))
-    drawn = model.mean + np.concatenate([half, -half]) @ spread.T
-    return np.asarray(np.cumsum(drawn[:, : len(model.links)], axis=1))
 
 
 def levels_of(model: Model) -> tuple[Estimate, ...]:

@@ -62,11 +62,12 @@ def _check_figures(stage: Stage) -> None:
 
 def _check_names(station: Station, lines: Mapping[Path, int]) -> None:
     stages, instruments = [row.name for row in station.stages], [row.name for row in station.instruments]
-    for word, names in (("stage", stages), ("instrument", instruments)):
+    calls = [far.call for far in station.fars]
+    for word, key, names in (("stage", "name", stages), ("instrument", "name", instruments), ("far", "call", calls)):
         for n, name in enumerate(names):
             if name in names[:n]:
                 raise ChoiceError(
-                    f'{station.file}, line {lines.get((word, n, "name"), 1)}, name of {word}: "{name}" is the name of '
+                    f'{station.file}, line {lines.get((word, n, key), 1)}, {key} of {word}: "{name}" is the {key} of '
                     f"another {word}; each needs its own."
                 )
 
@@ -112,6 +113,19 @@ def nominal_gain_db(stage: Stage, centre_hz: float) -> float | None:
     if stage.gain is None and stage.memory is not None:
         return stage.memory.gain_db
     return None if stage.gain is None else stage.gain.value
+
+
+def is_inverted(station: Station) -> bool | None:
+    """Whether the mixers mirror the spectrum all in all; None where an oscillator is not stated."""
+    inverted = False
+    frequency = station.channel.centre.value
+    for stage in reversed(station.stages):
+        if stage.kind == "mixer":
+            if stage.frequency is None:
+                return None
+            inverted ^= stage.frequency.value > frequency
+            frequency = abs(frequency - stage.frequency.value)
+    return inverted
 
 
 def stage_inputs_hz(station: Station) -> dict[str, float | None]:
