@@ -7,7 +7,8 @@ import pytest
 from slice_cases import CENTRE_HZ, centre_from_tuned_hz, compared
 from sweep_signals import cut_sweep, truth
 
-from tepui.evidence.slice_carriers import number_of_first, pilot_pattern
+from tepui.evidence.pilot_band import pilot_pattern
+from tepui.evidence.slice_carriers import number_of_first
 from tepui.evidence.slice_pairs import later, without_lines
 from tepui.evidence.slice_prefix import compare_slice
 from tepui.practice.receiver import PhaseNoise

@@ -14,26 +14,17 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import median_filter
 
-from tepui.signals.dvbt.carriers import PILOT_AMPLITUDE, continual_carriers
+from tepui.evidence.pilot_band import pilot_pattern
+from tepui.signals.dvbt.mode import N_CARRIERS
 
 Samples = npt.NDArray[np.complex64]
 Floats = npt.NDArray[np.float64]
 
-CARRIERS = {2048: 1705, 4096: 3409, 8192: 6817}
 MOST_VALUES = 1 << 19  # samples that are transformed
 SMOOTH = 41  # carriers over which the slice's own slope is taken off
 CLEAR, AHEAD = 0.3, 0.12  # correlation of powers with the pattern, and its lead over the next best place; ours
 LEAST_SYMBOLS, LEAST_CARRIERS = 20, 60
 NEAR_HZ = 160e3  # how far off a centre may be that rests on edges or a crystal of 100 ppm
-
-
-def pilot_pattern(n_fft: int) -> Floats:
-    """Mean power of each carrier over a data carrier's. (K,)"""
-    boost = PILOT_AMPLITUDE**2
-    pattern = np.ones(CARRIERS[n_fft])
-    pattern[::3] = (boost + 3) / 4
-    pattern[continual_carriers(n_fft)] = boost
-    return pattern
 
 
 def carrier_powers(
@@ -97,12 +88,12 @@ def centre_by_pilots(
     first = math.ceil((band_hz[0] - carrier_hz) / spacing_hz)
     last = math.floor((band_hz[1] - carrier_hz) / spacing_hz)
     frequency_hz: Floats = carrier_hz + spacing_hz * np.arange(first, last + 1, dtype=np.float64)
-    middle = (CARRIERS[n_fft] - 1) // 2
+    middle = (N_CARRIERS[n_fft] - 1) // 2
     reach = math.ceil(NEAR_HZ / spacing_hz)
     numbers = (
         range(middle + first - reach, middle + first + reach + 1)
         if is_near
-        else range(LEAST_CARRIERS - len(frequency_hz), CARRIERS[n_fft] - LEAST_CARRIERS)
+        else range(LEAST_CARRIERS - len(frequency_hz), N_CARRIERS[n_fft] - LEAST_CARRIERS)
     )
     powers = carrier_powers(samples, starts, rate_hz=rate_hz, useful_s=1 / spacing_hz, frequency_hz=frequency_hz)
     number = number_of_first(powers, n_fft=n_fft, numbers=numbers)
