@@ -210,6 +210,29 @@ def test_law_the_theme_stays_chosen(page):
     assert page.evaluate("document.documentElement.dataset.theme") == "night"
 
 
+STILL_S = 4.0
+STANDS_STILL = """(still) => new Promise((done) => {
+  const drawn = [];
+  document.addEventListener("trace-drawn", (e) => drawn.push([performance.now() / 1e3, e.detail.time_s]));
+  setTimeout(() => {
+    const end = performance.now() + 1e3 * still;
+    while (performance.now() < end);
+    const woke = performance.now() / 1e3;
+    setTimeout(() => done({ woke, drawn }), 3000);
+  }, 2000);
+})"""
+
+
+def stands_still(page):
+    """A page that stood still four seconds draws nothing that is older than what it would have drawn without."""
+    told = page.evaluate(STANDS_STILL, STILL_S)
+    before = [at - time_s for at, time_s in told["drawn"] if at < told["woke"] - STILL_S]
+    after = [at - time_s for at, time_s in told["drawn"] if at >= told["woke"]]
+    assert before
+    assert after
+    assert max(after) - min(before) < STILL_S / 2, "an old trace was drawn"
+
+
 def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
     page.goto("/watch")
     page.get_by_role("textbox", name="Receiver", exact=True).fill("practice")
@@ -220,6 +243,13 @@ def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
     expect(page.get_by_text("practice, nothing measured")).to_be_visible()
     page.keyboard.press("+")
     expect(page.locator("[data-state]")).to_contain_text("drive 0.5 dB", timeout=PATIENT_MS)
-    keep(page, "watch")
+    expect(page.locator("[data-watch]")).to_have_attribute("data-rate", number, timeout=PATIENT_MS)
+    stands_still(page)
+    told = [(one["id"], one["impact"]) for one in Axe().run(page).response["violations"] if one["impact"] in SERIOUS]
+    assert told == []
+    for width in (390, 1280, 2560):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        keep(page, f"watch-{width}")
     page.get_by_role("button", name="End the watch").click()
     expect(page.get_by_role("button", name="Begin the watch")).to_be_visible()

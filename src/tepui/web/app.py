@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -21,11 +22,12 @@ from tepui import __version__
 from tepui.desk.workshop import Work
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
-from tepui.web.bench_pages import STAGE_SHEETS, BenchPages
+from tepui.web.bench_pages import BenchPages
 from tepui.web.care_pages import CarePages
 from tepui.web.chain import STATION
 from tepui.web.editor_pages import EditorPages
-from tepui.web.forms import FORMS, endings, words_of
+from tepui.web.form_words import asked_again, endings, form_of, parts_of, tunings_csv, typed_table, words_of
+from tepui.web.forms import FORMS
 from tepui.web.guard import Guard
 from tepui.web.levels_view import places_of, strip_of
 from tepui.web.log_files_pages import LogFilesPages
@@ -38,6 +40,8 @@ from tepui.web.path_pages import PathPages
 from tepui.web.path_routes import path_routes
 from tepui.web.plan_pages import PlanPages
 from tepui.web.recording_pages import RecordingPages
+from tepui.web.screw_pages import ScrewPages
+from tepui.web.screws import Screws
 from tepui.web.standing import Standing
 from tepui.web.state import BenchState
 from tepui.web.station_pages import StationPages
@@ -63,6 +67,7 @@ SHEETS = (
 ALL_SHEETS = (*SHEETS, ("Modes", "/mode"), ("Path", "/path"), ("Map", "/map"), ("Care", "/care"))
 POLL_S = 20.0
 FORM_FIELDS, FORM_FILES = 200, 16
+TYPED = "typed"
 
 
 def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> Starlette:
@@ -108,6 +113,13 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/watch", pages.begin_watch, methods=["POST"]),
         Route("/watch/end", pages.end_watch, methods=["POST"]),
         WebSocketRoute("/watch/live", pages.live),
+        WebSocketRoute("/watch/traces", pages.live_traces),
+        Route("/screws", pages.screws, methods=["GET"]),
+        Route("/screws", pages.begin_screws, methods=["POST"]),
+        Route("/screws/end", pages.end_screws, methods=["POST"]),
+        Route("/screws/turned", pages.turned_screw, methods=["POST"]),
+        Route("/screws/changed", pages.screws_changed),
+        Route("/result/{number:int}/tunings", pages.take_tunings, methods=["POST"]),
         Route("/legend", pages.legend),
         *log_routes(pages),
         *path_routes(pages),
@@ -133,12 +145,14 @@ class Pages(
     LogFilesPages,
     LogTrendPages,
     TonightPages,
+    ScrewPages,
 ):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
         self._state = state
         self._standing = Standing(state.workshop)
+        self._screws = Screws(state.workshop)
         self._templates = Jinja2Templates(directory=HERE / "templates")
         self._templates.env.globals.update(version=__version__, flag=flag)
 
@@ -150,7 +164,7 @@ class Pages(
         shared = {
             "sheets": SHEETS,
             "all_sheets": ALL_SHEETS,
-            "stage_sheets": STAGE_SHEETS.get(shown.get("place") or "", ()),
+            "parts": parts_of(shown.get("place")),
             "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
             "station": job_of(text, fallback=state.folder.name),
             "waiting": chain.work if chain.work is not None and not chain.work.ended else None,
@@ -180,8 +194,8 @@ class Pages(
             status=status,
             form=form,
             place=form.place,
-            parts=[other for other in FORMS.values() if other.place == form.place],
-            number=f"{PLACES.index(form.place) + 1}.{_part_number(form.verb)}",
+            parts=parts_of(form.place),
+            number=f"{PLACES.index(form.place) + 1}.{_part_number(form.name)}",
             files=files,
             given=given,
             chosen=chosen,
@@ -198,15 +212,19 @@ class Pages(
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
             chosen = [str(name) for name in sent.getlist("file")]
             given = {key: str(text) for key, text in sent.items() if key != "file"}
-        if form.files and not chosen:
+        typed = given.get(TYPED, "").strip() if form.typed else ""
+        if form.files and not chosen and not typed and not form.bare:
             sentence = "Choose a recording from the list, or hand one in first."
             return await self._form(request, given=given, chosen=chosen, sentence=sentence, status=400)
         try:
+            if typed:
+                chosen.append(self._state.keep_table(typed_table(form, typed), begins=form.table))
             words = words_of(form, given, chosen, self._state)
         except InputError as problem:
             return await self._form(request, given=given, chosen=chosen, sentence=str(problem), status=400)
         title = ", ".join(Path(name).stem for name in chosen[:3]) + (", ..." if len(chosen) > 3 else "")
-        title = title or " ".join(text for text in given.values() if text.strip())[:60] or STATION
+        asked = (given.get(option.name, "").strip() for option in form.options)
+        title = title or " ".join(text for text in asked if text)[:60] or STATION
         work = self._state.workshop.submit(words, title=title, pictures=form.pictures)
         return RedirectResponse(f"/result/{work.number}", 303)
 
@@ -224,7 +242,7 @@ class Pages(
         """A result, or how far it is."""
         work = self._work(request)
         view = await run_in_threadpool(result_view, work)
-        form = FORMS.get(work.verb)
+        form = form_of(work.words)
         place = form.place if form is not None else None
         return self._page(
             request,
@@ -233,7 +251,9 @@ class Pages(
             view=view,
             form=form,
             place=place,
-            parts=[other for other in FORMS.values() if other.place == place],
+            tunings=tunings_csv(work.document, which="sweep") is not None,
+            again=None if form is None else asked_again(form, work.words, self._state.folder.resolve()),
+            parts=parts_of(place),
             command=shlex.join(["tepui", *_shown_words(work)]),
             kept=_kept_files(work),
             counts=view.counts if view is not None else (),
@@ -283,6 +303,16 @@ class Pages(
         """The strip by itself, for a page that stays open while the levels are worked out anew."""
         return self._page(request, "strip.html", place=request.query_params.get("place"))
 
+    async def take_tunings(self, request: Request) -> Response:
+        """Keep the tunings of a result as a list in the folder, ready to be recorded."""
+        work = self._work(request)
+        async with request.form(max_files=0, max_fields=4) as sent:
+            listed = tunings_csv(work.document, which=str(sent.get("which", "")))
+        if listed is None:
+            raise HTTPException(404)
+        name = await run_in_threadpool(self._state.keep_table, listed, begins="tunings")
+        return RedirectResponse(f"/do/record?{urlencode({'file': name})}", 303)
+
     async def legend(self, request: Request) -> Response:
         """What every mark means."""
         return self._page(request, "legend.html")
@@ -298,14 +328,14 @@ class Pages(
         return self._page(request, "refused.html", sentence=sentence, status=status)
 
 
-def _part_number(verb: str) -> int:
-    place = FORMS[verb].place
-    return 1 + [form.verb for form in FORMS.values() if form.place == place].index(verb)
+def _part_number(name: str) -> int:
+    place = FORMS[name].place
+    return 1 + [form.name for form in FORMS.values() if form.place == place].index(name)
 
 
 def _shown_words(work: Work) -> list[str]:
-    """The command as one would type it, pictures left out."""
-    words = list(work.words)
+    """The command as one would type it: pictures left out, what it keeps by its bare name."""
+    words = [Path(word).name if Path(word).parent == work.folder else word for word in work.words]
     if "--plots" in words:
         at = words.index("--plots")
         del words[at : at + 2]

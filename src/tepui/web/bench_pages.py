@@ -14,18 +14,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from tepui.web.editor_fields import stage_parts
+from tepui.web.form_words import parts_of
 from tepui.web.forms import FORMS
 from tepui.web.levels_view import attention_of, places_of, points_of, strip_of
 from tepui.web.state import SUFFIXES, BenchState
 from tepui.web.station_text import stages_of
 from tepui.web.strip import NAMES, PLACES
-
-STAGE_SHEETS = {  # sheets that hang under a stage: in its list, and in the one at the foot
-    "source": (("Modes", "/mode"),),
-    "mixer": (("Plan", "/frequencies"),),
-    "antenna": (("Care", "/care"),),
-    "path": (("Path", "/path"), ("Map", "/map")),
-}
 
 
 class BenchPages(ABC):
@@ -41,18 +35,7 @@ class BenchPages(ABC):
         """The first sheet."""
         works = self._state.workshop.all()
         files = await run_in_threadpool(self._state.files, SUFFIXES)
-        zones = [
-            (
-                n + 1,
-                place,
-                NAMES[n][0],
-                [
-                    *STAGE_SHEETS.get(place, ()),
-                    *((form.part, f"/do/{form.verb}") for form in FORMS.values() if form.place == place),
-                ],
-            )
-            for n, place in enumerate(PLACES)
-        ]
+        zones = [(n + 1, place, NAMES[n][0], parts_of(place)) for n, place in enumerate(PLACES)]
         following = next((work for work in works if not work.ended), None)
         return self._page(
             request,
@@ -70,8 +53,9 @@ class BenchPages(ABC):
         if place not in PLACES:
             raise HTTPException(404)
         name = NAMES[PLACES.index(place)][0]
-        forms = [form for form in FORMS.values() if form.place == place]
-        works = [work for work in self._state.workshop.all() if any(work.verb == form.verb for form in forms)]
+        forms = parts_of(place)
+        verbs = {form.verb for form in FORMS.values() if form.place == place}
+        works = [work for work in self._state.workshop.all() if work.verb in verbs]
         number = str(PLACES.index(place) + 1)
         text = self._state.chain.text()
         stated = await run_in_threadpool(stage_parts, text, place)

@@ -17,7 +17,8 @@ from starlette.responses import RedirectResponse, Response
 
 from tepui.files.atomic import written_whole
 from tepui.ground.errors import InputError
-from tepui.web.forms import FORMS, Form, endings
+from tepui.web.form_words import endings
+from tepui.web.forms import FORMS, Form
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, TABLES, TRACES, BenchState
 
 FORM_FILES = 16
