@@ -9,14 +9,16 @@ Holds   An open log. Nothing is printed here.
 import json
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from tepui.files.kept import Stored, keep_bytes_as, keep_file, keep_recording, store_path
+from tepui.files.kept import Stored, keep_bytes_as, keep_file, keep_recording, store_path, stored_name
 from tepui.files.recordings import open_recording
+from tepui.files.sigmf import META
 from tepui.ground.document_reader import read_document
-from tepui.ground.errors import FormatError, InputError, QuantityError
+from tepui.ground.errors import FormatError, InputError, QuantityError, TepuiError
 from tepui.ground.quantity import parse_quantity
 from tepui.logbook.kinds import KINDS, Body, KeptFile, Revision
 from tepui.logbook.store import Entry, Log, new_revision
@@ -119,7 +121,8 @@ def keep_recording_entry(
 ) -> tuple[Entry, bool]:
     """Keep a recording beside the log as SigMF, and enter it; the entry, and whether it is new."""
     recording = open_recording(path, sample_type=sample_type, rate_hz=rate_hz, frequency_hz=frequency_hz)
-    samples, metadata = keep_recording(store_path(log.path), path, recording)
+    held = {str(one.revision.body["data"]) for one in log.entries("recording", withdrawn=True)}
+    samples, metadata = keep_recording(store_path(log.path), path, recording, known=held)
     known = [one for one in log.entries("recording") if one.revision.body["data"] == samples.sha256]
     if known:
         return known[0], False
@@ -132,15 +135,42 @@ def keep_recording_entry(
         "sample_type": recording.sample_type,
         "note": note,
     }
-    entry = log.add(
-        "recording",
-        body,
-        utc=stamp.utc or recording.utc,
-        who=stamp.who,
-        practice=stamp.practice or recording.practice,
-        files=(kept(samples, "data"), kept(metadata, "metadata")),
-    )
+    with _taken_back(log, [samples, metadata]):
+        entry = log.add(
+            "recording",
+            body,
+            utc=stamp.utc or recording.utc,
+            who=stamp.who,
+            practice=stamp.practice or recording.practice,
+            files=(kept(samples, "data"), kept(metadata, "metadata")),
+        )
     return entry, True
+
+
+@contextmanager
+def _taken_back(log: Log, stored: list[Stored]) -> Iterator[None]:
+    """Files that were new are removed again where the entry that was to name them is refused."""
+    try:
+        yield
+    except BaseException:
+        names = {one.stored_name for one in stored if one.new}
+        remove_unnamed(log, names)
+        raise
+
+
+def remove_unnamed(log: Log, names: Iterable[str]) -> None:
+    """Remove files of the store that no entry names; where that cannot be told they stay."""
+    with suppress(TepuiError, OSError):
+        named = {stored_file(revision, one) for _, revision in log.all_revisions() for one in revision.files}
+        for name in set(names) - named:
+            (store_path(log.path) / name).unlink(missing_ok=True)
+
+
+def stored_file(revision: Revision, one: KeptFile) -> str:
+    """Name in the store of a file that a revision names."""
+    samples = next((other.sha256 for other in revision.files if other.role == "data"), None)
+    of_recording = one.role == "metadata" and samples is not None
+    return f"{samples}{META}" if of_recording else stored_name(one.name, one.sha256)
 
 
 def keep_findings_entry(
@@ -155,15 +185,18 @@ def keep_findings_entry(
     known = [one for one in log.entries("findings") if one.revision.body["document"] == text]
     if known:
         return known[0], False
-    stored = [keep_file(store_path(log.path), one) for one in pictures]
-    entry = log.add(
-        "findings",
-        {"verb": plain["verb"], "station": plain["station"], "program": plain["tepui"], "document": text},
-        utc=stamp.utc or str(plain["utc"]),
-        who=stamp.who,
-        practice=stamp.practice or document.practice,
-        files=tuple({one.name: kept(one, "picture") for one in stored}.values()),
-    )
+    stored: list[Stored] = []
+    with _taken_back(log, stored):
+        for one in pictures:
+            stored.append(keep_file(store_path(log.path), one))
+        entry = log.add(
+            "findings",
+            {"verb": plain["verb"], "station": plain["station"], "program": plain["tepui"], "document": text},
+            utc=stamp.utc or str(plain["utc"]),
+            who=stamp.who,
+            practice=stamp.practice or document.practice,
+            files=tuple({one.name: kept(one, "picture") for one in stored}.values()),
+        )
     return entry, True
 
 
@@ -223,14 +256,15 @@ def keep_photograph_bytes(log: Log, data: bytes, stamp: Stamp, *, name: str, cap
 
 
 def _enter_photograph(log: Log, stored: Stored, name: str, caption: str, stamp: Stamp) -> Entry:
-    return log.add(
-        "photograph",
-        {"caption": caption, "name": name},
-        utc=stamp.utc,
-        who=stamp.who,
-        practice=stamp.practice,
-        files=(kept(stored, "original"),),
-    )
+    with _taken_back(log, [stored]):
+        return log.add(
+            "photograph",
+            {"caption": caption, "name": name},
+            utc=stamp.utc,
+            who=stamp.who,
+            practice=stamp.practice,
+            files=(kept(stored, "original"),),
+        )
 
 
 def require_picture(head: bytes, *, name: str) -> None:

@@ -15,17 +15,16 @@ from pathlib import Path
 from tepui import __version__
 from tepui.desk.keep import keep_text, require_output
 from tepui.desk.log import Common, say
-from tepui.desk.log_entries import Stamp
+from tepui.desk.log_entries import Stamp, remove_unnamed, stored_file
 from tepui.desk.log_shown import entries_table
 from tepui.files.adif import adif_text, read_adif
 from tepui.files.archive import LINES, Archive, Member, member_of_bytes, write_archive
 from tepui.files.atomic import written_whole
-from tepui.files.kept import room_for, store_path, stored_name
-from tepui.files.sigmf import META
+from tepui.files.kept import room_for, store_path
 from tepui.ground.errors import FormatError, InputError
 from tepui.logbook.contacts import contact_of, fields_of
 from tepui.logbook.copybook import copy_path, sound_lines
-from tepui.logbook.kinds import Body, KeptFile, Revision
+from tepui.logbook.kinds import Body, Revision
 from tepui.logbook.records import line_of, revision_from
 from tepui.logbook.store import Entry, Log, new_revision
 
@@ -88,13 +87,6 @@ def _export_archive(log_path: Path, out: Path) -> Exchanged:
     return Exchanged(words=words, remarks=tuple(log.remarks), entries=tuple(entries))
 
 
-def stored_file(revision: Revision, one: KeptFile) -> str:
-    """Name in the store of a file that a revision names."""
-    samples = next((other.sha256 for other in revision.files if other.role == "data"), None)
-    of_recording = one.role == "metadata" and samples is not None
-    return f"{samples}{META}" if of_recording else stored_name(one.name, one.sha256)
-
-
 def _files_of(revisions: Sequence[Revision]) -> list[tuple[str, str, str, int]]:
     """Name in the archive, name in the store, sha256 and size of every file that revisions name."""
     found = {}
@@ -148,12 +140,11 @@ def _import_archive(log_path: Path, path: Path, told: str) -> Exchanged:
         if need > room_for(log_path.absolute().parent):
             raise InputError(f"{told} holds {need} bytes of files, more than the disk has room for; make room first.")
         with Log(log_path, create=True, write=True) as log:
-            new = _unpack(archive, store, wanted)
+            new = _unpack(archive, store, wanted, log)
             try:
                 count = log.merge(revisions)
             except BaseException:
-                for place in new:
-                    place.unlink(missing_ok=True)
+                remove_unnamed(log, [place.name for place in new])
                 raise
             return _taken(log, count, f"{count} of {len(revisions)} revisions of {told} were new.")
 
@@ -181,7 +172,7 @@ def content_of(archive: Archive) -> tuple[list[Revision], list[tuple[str, str, s
     return revisions, wanted
 
 
-def _unpack(archive: Archive, store: Path, wanted: Sequence[tuple[str, str, str, int]]) -> list[Path]:
+def _unpack(archive: Archive, store: Path, wanted: Sequence[tuple[str, str, str, int]], log: Log) -> list[Path]:
     """Take the files in that are not there; every one is hashed before it takes its name."""
     new = []
     try:
@@ -194,8 +185,7 @@ def _unpack(archive: Archive, store: Path, wanted: Sequence[tuple[str, str, str,
                 archive.unpack(name, handle)
             new.append(place)
     except BaseException:
-        for place in new:
-            place.unlink(missing_ok=True)
+        remove_unnamed(log, [place.name for place in new])
         raise
     return new
 

@@ -17,8 +17,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 
-from tepui.desk.log_entries import changes_of_words
-from tepui.desk.log_exchange import stored_file
+from tepui.desk.log_entries import changes_of_words, stored_file
 from tepui.files.kept import store_path
 from tepui.ground.errors import InputError, TepuiError
 from tepui.logbook.kinds import KINDS, is_utc
