@@ -79,7 +79,7 @@ class Form:
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A sheet of a stage that is no form."""
+    """A sheet of a stage that is no form; ``leads`` where it stands before the forms."""
 
     place: str
     part: str
@@ -87,6 +87,7 @@ class Sheet:
     lead: str
     link: str
     name: str = ""
+    leads: bool = False
 
 
 SHEETS = (
@@ -96,6 +97,7 @@ SHEETS = (
         title="Modes of this channel",
         lead="What each mode carries and what it needs, with the one in the file among them.",
         link="/mode",
+        leads=True,
     ),
     Sheet(
         place="mixer",
@@ -103,6 +105,7 @@ SHEETS = (
         title="Frequency plan",
         lead="Drag modulator and oscillator and see every product move with its true width.",
         link="/frequencies",
+        leads=True,
     ),
     Sheet(
         place="antenna",
@@ -110,6 +113,7 @@ SHEETS = (
         title="Licence and care",
         lead="What stands on paper about limits, exposure, supply and heat, to be ticked off by you.",
         link="/care",
+        leads=True,
     ),
     Sheet(
         place="path",
@@ -117,6 +121,7 @@ SHEETS = (
         title="Path",
         lead="The way to a far station: distance, obstacle, loss and margin.",
         link="/path",
+        leads=True,
     ),
     Sheet(
         place="path",
@@ -124,6 +129,7 @@ SHEETS = (
         title="Map",
         lead="Who will see the picture, over the terrain around.",
         link="/map",
+        leads=True,
     ),
     Sheet(
         place="filter",
