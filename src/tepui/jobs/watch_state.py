@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from tepui.ground.doubt import Estimate
 
-if TYPE_CHECKING:  # the bench shows snapshots and starts without the libraries that make them
+if TYPE_CHECKING:  # the bench in the browser reads snapshots without the numerical libraries
     from tepui.evidence.shoulders import Construction
 
 SIDES = ("lower", "upper")

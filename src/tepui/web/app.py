@@ -22,7 +22,7 @@ from tepui import __version__
 from tepui.desk.workshop import Work
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
-from tepui.web.bench_pages import STAGE_SHEETS, BenchPages
+from tepui.web.bench_pages import BenchPages
 from tepui.web.care_pages import CarePages
 from tepui.web.chain import STATION
 from tepui.web.editor_pages import EditorPages
@@ -164,7 +164,7 @@ class Pages(
         shared = {
             "sheets": SHEETS,
             "all_sheets": ALL_SHEETS,
-            "stage_sheets": STAGE_SHEETS.get(shown.get("place") or "", ()),
+            "parts": parts_of(shown.get("place")),
             "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
             "station": job_of(text, fallback=state.folder.name),
             "waiting": chain.work if chain.work is not None and not chain.work.ended else None,

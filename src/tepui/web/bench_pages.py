@@ -21,13 +21,6 @@ from tepui.web.state import SUFFIXES, BenchState
 from tepui.web.station_text import stages_of
 from tepui.web.strip import NAMES, PLACES
 
-STAGE_SHEETS = {  # sheets that hang under a stage: in its list, and in the one at the foot
-    "source": (("Modes", "/mode"),),
-    "mixer": (("Plan", "/frequencies"),),
-    "antenna": (("Care", "/care"),),
-    "path": (("Path", "/path"), ("Map", "/map")),
-}
-
 
 class BenchPages(ABC):
     """The bench and its stages."""
@@ -42,18 +35,7 @@ class BenchPages(ABC):
         """The first sheet."""
         works = self._state.workshop.all()
         files = await run_in_threadpool(self._state.files, SUFFIXES)
-        zones = [
-            (
-                n + 1,
-                place,
-                NAMES[n][0],
-                [
-                    *STAGE_SHEETS.get(place, ()),
-                    *((form.part, form.link) for form in parts_of(place)),
-                ],
-            )
-            for n, place in enumerate(PLACES)
-        ]
+        zones = [(n + 1, place, NAMES[n][0], parts_of(place)) for n, place in enumerate(PLACES)]
         following = next((work for work in works if not work.ended), None)
         return self._page(
             request,

@@ -79,7 +79,7 @@ class Form:
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A sheet of a stage that is no form."""
+    """A sheet of a stage that is no form; ``leads`` where it stands before the forms."""
 
     place: str
     part: str
@@ -87,9 +87,50 @@ class Sheet:
     lead: str
     link: str
     name: str = ""
+    leads: bool = False
 
 
 SHEETS = (
+    Sheet(
+        place="source",
+        part="Modes",
+        title="Modes of this channel",
+        lead="What each mode carries and what it needs, with the one in the file among them.",
+        link="/mode",
+        leads=True,
+    ),
+    Sheet(
+        place="mixer",
+        part="Plan",
+        title="Frequency plan",
+        lead="Drag modulator and oscillator and see every product move with its true width.",
+        link="/frequencies",
+        leads=True,
+    ),
+    Sheet(
+        place="antenna",
+        part="Care",
+        title="Licence and care",
+        lead="What stands on paper about limits, exposure, supply and heat, to be ticked off by you.",
+        link="/care",
+        leads=True,
+    ),
+    Sheet(
+        place="path",
+        part="Path",
+        title="Path",
+        lead="The way to a far station: distance, obstacle, loss and margin.",
+        link="/path",
+        leads=True,
+    ),
+    Sheet(
+        place="path",
+        part="Map",
+        title="Map",
+        lead="Who will see the picture, over the terrain around.",
+        link="/map",
+        leads=True,
+    ),
     Sheet(
         place="filter",
         part="At the screws",
