@@ -101,7 +101,7 @@ def test_limit_what_stops_coming_is_given_up(monkeypatch):
         if not sent:
             sent.append(1)
             return {"type": "http.request", "body": b"half", "more_body": True}
-        await asyncio.sleep(30)
+        return await asyncio.sleep(30)
 
     async def ask():
         bounded = guard._bounded(Headers({}), receive)
