@@ -2,7 +2,7 @@
 
 import itertools
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -108,7 +108,7 @@ def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
     outcome = coverage_outcome(question, grid, seen, [*request.remarks, *remarks])
     if stations:
         outcome = replace(outcome, tables=(station_reports(question, grid, seen, stations), *outcome.tables))
-    written = [] if request.out is None else _keep(request, question, grid, seen, outcome)
+    written = [] if request.out is None else _keep(request, question, grid, seen, outcome=outcome, stations=stations)
     document = build_document(
         verb="coverage", outcomes=[outcome], inputs=hashes.result(), files=written, station=request.station
     )
@@ -224,7 +224,13 @@ def _ready(worked: dict[str, Singles], name: str, task: MapTask) -> Singles:
 
 
 def _keep(
-    request: CoverageRequest, question: CoverageQuestion, grid: MapGrid, seen: CoverageMap, outcome: Outcome
+    request: CoverageRequest,
+    question: CoverageQuestion,
+    grid: MapGrid,
+    seen: CoverageMap,
+    *,
+    outcome: Outcome,
+    stations: Sequence[ListedStation],
 ) -> list[str]:
     """GeoTIFF, contours and picture into the folder; returns their paths."""
     assert request.out is not None
@@ -237,6 +243,8 @@ def _keep(
         "model": conditions.model,
         "frequency_hz": f"{conditions.frequency_hz:.0f}",
         "modes": "; ".join(f"{number} {one.mode.text()}" for number, one in enumerate(seen.modes)),
+        "margin_db": f"{question.margin_db:g}",
+        "rx_gain_dbi": f"{question.rx_gain_dbi:g}",
         "caution": "Prediction; says nothing of what is allowed or safe.",
     }
     raster = request.out / "coverage.tif"
@@ -258,7 +266,11 @@ def _keep(
     levels = {one.mode.text(): one.required_cn_db + question.margin_db for one in seen.modes}
     said = {"margin_db": question.margin_db, "rx_gain_dbi": question.rx_gain_dbi}
     lines = request.out / "coverage.geojson"
-    keep_text(lines, contours_text(seen.cn_db, levels, places=places, properties=said))
+    points = [
+        *((one.name, "transmitter" if one.feeding is None else "repeater", one.place) for one in question.sites),
+        *((one.call, "listed station", one.place) for one in stations),
+    ]
+    keep_text(lines, contours_text(seen.cn_db, levels, places=places, properties=said, points=points))
     site: Place = question.sites[0].place
     picture = {
         "coverage": {

@@ -23,11 +23,16 @@ from tepui.desk.workshop import Work
 from tepui.files.atomic import written_whole
 from tepui.ground.document import document_text
 from tepui.ground.errors import InputError, TepuiError
+from tepui.web.care_pages import CarePages
 from tepui.web.chain import STATION
 from tepui.web.forms import FORMS, endings, words_of
 from tepui.web.guard import Guard
 from tepui.web.levels_view import places_of, strip_of
+from tepui.web.map_pages import MapPages
 from tepui.web.more_pages import MorePages
+from tepui.web.path_pages import PathPages
+from tepui.web.path_routes import path_routes
+from tepui.web.standing import Standing
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
@@ -39,6 +44,10 @@ SHEETS = (
     ("Bench", "/"),
     ("Station", "/station"),
     ("Levels", "/levels"),
+    ("Path", "/path"),
+    ("Map", "/map"),
+    ("Modes", "/mode"),
+    ("Care", "/care"),
     ("Edge watch", "/watch"),
     ("Recordings", "/recordings"),
     ("Results", "/results"),
@@ -81,6 +90,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
         Route("/watch/end", pages.end_watch, methods=["POST"]),
         WebSocketRoute("/watch/live", pages.live),
         Route("/legend", pages.legend),
+        *path_routes(pages),
         Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
     ]
     handlers: Any = {TepuiError: pages.refused, HTTPException: pages.missing}
@@ -89,11 +99,12 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, MorePages):
+class Pages(StationPages, MorePages, PathPages, MapPages, CarePages):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
         self._state = state
+        self._standing = Standing(state.workshop)
         self._templates = Jinja2Templates(directory=HERE / "templates")
         self._templates.env.globals.update(version=__version__, flag=flag)
 
