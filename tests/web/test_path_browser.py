@@ -25,6 +25,7 @@ from terrain_files import write_wgs84
 from web_screens import FLAGS, PATIENT_MS, SERIOUS, is_complaint, keep
 
 SHEETS = ("/path", "/mode", "/map", "/care")
+DRAWN = {"/path": ".d-profile", "/mode": ".d-modes", "/map": ".side .fields", "/care": ".ticks"}
 
 
 @pytest.fixture(scope="module")
@@ -150,7 +151,7 @@ def test_law_a_tick_is_kept_and_falls_with_its_words(page):
 @pytest.mark.parametrize("theme", ["day", "night"])
 def test_tool_axe_finds_nothing_serious(page, sheet, theme):
     page.goto(f"{sheet}?theme={theme}")
-    page.locator(".side .reading, .side .fields").first.wait_for(timeout=PATIENT_MS)
+    page.locator(DRAWN[sheet]).first.wait_for(timeout=PATIENT_MS)
     found = Axe().run(page).response["violations"]
     serious = [(one["id"], [node["html"][:120] for node in one["nodes"]][:3]) for one in found]
     assert [one for one, rule in zip(serious, found, strict=True) if rule["impact"] in SERIOUS] == []
@@ -162,6 +163,6 @@ def test_tool_axe_finds_nothing_serious(page, sheet, theme):
 def test_limit_no_sheet_scrolls_sideways(page, sheet, width):
     page.set_viewport_size({"width": width, "height": 844 if width < 500 else 1300})
     page.goto(sheet)
-    page.locator(".side .reading, .side .fields").first.wait_for(timeout=PATIENT_MS)
+    page.locator(DRAWN[sheet]).first.wait_for(timeout=PATIENT_MS)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     keep(page, f"{sheet[1:]}-{width}")

@@ -73,9 +73,8 @@ class MapView:
         inside = (row[:, None] >= 0) & (row[:, None] < rows) & (column >= 0) & (column < columns)
         at = np.ix_(np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1))
         values = np.where(inside, self.bands[self.layers[layer].band][at], np.nan).astype(np.float32)
-        return tile_png(
-            values, self.bands["height_m"][at], self.layers[layer], pixel_m=self.pixel_m * step, theme=theme
-        )
+        height = np.where(inside, self.bands["height_m"][at], np.nan).astype(np.float32)
+        return tile_png(values, height, self.layers[layer], pixel_m=self.pixel_m * step, theme=theme)
 
     def at(self, row: float, column: float) -> dict[str, Any] | None:
         """Figures under a point of the map; None beside it."""

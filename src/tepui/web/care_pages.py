@@ -135,7 +135,7 @@ def care_view(document: Mapping[str, Any], ticks: Mapping[str, Tick]) -> dict[st
             "remark": leading.remark,
         },
         "exposure": [
-            (label_text(one.key), value(one, practice=practice), one.remark)
+            (label_text(one.key), value(one, practice=practice, digits=4), one.remark)
             for one in care
             if one.key != "exposure_distance_m"
         ],
@@ -184,5 +184,5 @@ def _rows(document: Mapping[str, Any], name: str) -> dict[str, Any]:
     headings = [
         label_text(column["key"]) + (f", {column['unit']}" if column["unit"] else "") for column in table["columns"]
     ]
-    rows = [[number(f"{cell:.3g}") if isinstance(cell, float) else str(cell) for cell in row] for row in table["rows"]]
+    rows = [[number(f"{cell:.4g}") if isinstance(cell, float) else str(cell) for cell in row] for row in table["rows"]]
     return {"headings": headings, "rows": rows}

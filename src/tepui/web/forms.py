@@ -14,13 +14,17 @@ from tepui.web.state import SUFFIXES, TABLES, TRACES, BenchState
 
 @dataclass(frozen=True, kw_only=True)
 class Option:
-    """One field: the option it sets, its label, an example, and choices where there are few."""
+    """One field: the option it sets, its label, an example, and choices where there are few.
+
+    blank  what the empty choice means
+    """
 
     name: str
     label: str
     hint: str = ""
     example: str = ""
     choices: tuple[str, ...] = ()
+    blank: str = "from the recording"
 
     @property
     def flag(self) -> str:

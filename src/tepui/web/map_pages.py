@@ -20,6 +20,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from tepui.desk.map_view import MapView, open_map
 from tepui.desk.workshop import DONE, PLACE, Work
 from tepui.ground.errors import InputError
+from tepui.ground.finding_text import label_text
 from tepui.report.map_tiles import wash_of
 from tepui.web.forms import Option
 from tepui.web.marks import finding_of, value
@@ -37,7 +38,7 @@ ASKED = (
     Option(name="rx-height", label="Its height above ground", example="10 m"),
     Option(name="rx-noise", label="Noise over k T0", example="5 dB"),
     Option(name="clutter-loss", label="Trees and houses", hint="loss everywhere", example="12 dB"),
-    Option(name="model", label="Model", choices=("", "p526", "p1812", "p452")),
+    Option(name="model", label="Model", choices=("", "p526", "p1812", "p452"), blank="as in the file"),
     Option(name="time", label="Share of time", example="50 %"),
 )
 GIVEN = {"reach": "40 km", "pixel": "200 m"}
@@ -150,7 +151,7 @@ def map_view(seen: MapView, document: Mapping[str, Any]) -> dict[str, Any]:
         "share": findings["covered_share"],
         "share_value": value(findings["covered_share"], digits=3),
         "findings": [
-            Row(label=key.replace("_", " "), value=value(findings[key]), remark=findings[key].remark)
+            Row(label=label_text(key), value=value(findings[key], digits=3), remark=findings[key].remark)
             for key in SHOWN[1:]
             if key in findings
         ],

@@ -52,13 +52,17 @@ def mode_drawing(rows: Sequence[Mapping[str, Any]], *, cn: Mapping[str, Any] | N
             )
         parts.append(Markup('<line class="chainline" x1="{0:.2f}%" x2="{0:.2f}%" y1="4%" y2="100%"/>').format(middle))
         parts.append(Markup('<circle class="pen f-sheet" cx="{:.2f}%" cy="4%" r="4"/>').format(middle))
-    for row, need, rate in zip(rows, needs, rates, strict=True):
+    for place_in, (row, need, rate) in enumerate(sorted(zip(rows, needs, rates, strict=True), key=lambda one: one[1])):
+        left = place(need) > 75 or place_in % 2 == 1
         words = f"{row['constellation']} {row['code_rate']}"
         taken = words == chosen
         parts.append(Markup('<circle class="{}" cx="{:.2f}%" cy="{:.2f}%" r="{}"/>').format(
             "f-ink" if taken else "pen f-sheet", place(need), down(rate), 6 if taken else 4))  # fmt: skip
-        parts.append(Markup('<text class="{}knock wide-only" x="{:.2f}%" y="{:.2f}%" dx="8" dy="4">{}</text>').format(
-            "t-firm " if taken else "t-soft ", place(need), down(rate), words))  # fmt: skip
+        label = Markup(
+            '<text class="{}knock wide-only" x="{:.2f}%" y="{:.2f}%" dx="{}" dy="4" text-anchor="{}">{}</text>'
+        )
+        side = (-9, "end") if left else (9, "start")
+        parts.append(label.format("t-firm " if taken else "t-soft ", place(need), down(rate), *side, words))
     spoken = f"{len(rows)} modes from {min(rates):.2f} to {max(rates):.2f} Mbit/s over the C/N they need"
     if cn is not None:
         spoken += number(f"; {cn['value']:.1f} dB are expected, {cn['low']:.1f} to {cn['high']:.1f}")

@@ -29,7 +29,12 @@ from tepui.web.station_text import named_files, paths_of
 from tepui.web.views import counts_of
 
 ASKED = (
-    Option(name="model", label="Model", choices=("", "free-space", "knife-edge", "p526", "p1812", "p452")),
+    Option(
+        name="model",
+        label="Model",
+        choices=("", "free-space", "knife-edge", "p526", "p1812", "p452"),
+        blank="as in the file",
+    ),
     Option(name="clutter-loss", label="Trees and houses", hint="loss to add", example="12 dB ± 8 dB"),
     Option(name="tx-height", label="Own antenna above ground", example="20 m"),
     Option(name="rx-height", label="Far antenna above ground", example="12 m"),
@@ -153,13 +158,13 @@ def path_view(document: Mapping[str, Any]) -> dict[str, Any]:
 
     def rows(found: Mapping[str, Any], keys: Sequence[str]) -> list[Row]:
         return [
-            Row(label=label_text(key), value=value(found[key], practice=practice), remark=found[key].remark)
+            Row(label=label_text(key), value=value(found[key], practice=practice, digits=4), remark=found[key].remark)
             for key in keys
             if key in found
         ]
 
     leading = by_key.get("margin_db") or by_key["loss_total_db"]
-    cautions = [one for one in findings if one.kind == "caution"]
+    cautions = list({one.remark: one for one in findings if one.kind == "caution"}.values())
     return {
         "about": about.partition(":")[2],
         "drawing": profile_drawing(document, about=about),
@@ -175,7 +180,7 @@ def path_view(document: Mapping[str, Any]) -> dict[str, Any]:
                        ("constellation", "code_rate", "net_bit_rate_bps", "required_cn_db", "margin_db")),
         "wind": cells(document, "wind_down", about, ("reduction_db", "level_dbm", "cn_db", "mer_db", "margin_db")),
         "cautions": [Row(label=label_text(one.key), value=value(one), remark=one.remark) for one in cautions],
-        "kept": float(leading.limit) if leading.limit is not None else 0.0,
+        "kept": None if leading.limit is None else f"{leading.limit:g}",
     }  # fmt: skip
 
 
@@ -240,7 +245,7 @@ def mode_view(document: Mapping[str, Any], cn: Mapping[str, Any] | None) -> dict
             for row in alike
         ],
         "findings": [
-            Row(label=label_text(key), value=value(findings[key]), remark=findings[key].remark)
+            Row(label=label_text(key), value=value(findings[key], digits=5), remark=findings[key].remark)
             for key in keys
             if key in findings
         ],
