@@ -38,16 +38,14 @@ def test_law_a_bench_without_a_station_leads_to_it(bench, path):
     assert "no station file yet" in answer.text or "No map has been made" in answer.text
 
 
-@pytest.mark.parametrize(
-    "path", ["/path?to=%3Cscript%3E", "/path?to=Q9NONE&rain=%22%3E%3Cb%3E", "/care?country=%3Ci%3E"]
-)
+@pytest.mark.parametrize("path", ["/path?to=%3Cq1%3E", "/path?to=Q9&rain=%22%3E%3Cq1%3E", "/care?country=%3Cq1%3E"])
 def test_law_what_an_address_brings_is_shown_as_text(bench, path):
     client, folder = bench
     (folder / "station.toml").write_text(STATION, encoding="utf-8")
     answer = client.get(path)
     assert answer.status_code == 200
-    for raw in ("<script>", '"><b>', "<i>"):
-        assert raw not in answer.text
+    assert "<q1>" not in answer.text
+    assert "&lt;q1&gt;" in answer.text
 
 
 @pytest.mark.parametrize(
