@@ -18,7 +18,8 @@ import numpy as np
 
 from tepui.chain.conversion.mixer import MixerDrive, ProductLevels, product_levels
 from tepui.chain.filters.coupled import BandpassDesign
-from tepui.prediction.plan import FilterTable, find_plans
+from tepui.prediction.plan import find_plans
+from tepui.prediction.plan_filter import FilterTable
 from tepui.prediction.plan_question import PlanQuestion
 from tepui.prediction.plan_search import BINS
 

@@ -300,6 +300,32 @@ def test_law_which_line_is_which(read_json, more):
             assert there - row["centre_hz"] == pytest.approx(row[key], abs=1), (row["product"], key)
 
 
+# By hand: 1 dB in the channel and 58 dB from 300 MHz up to 1150 MHz leave 57 dB at LO 708 MHz; its image, 130 MHz, is
+# not in the file.
+def test_limit_a_measured_filter_is_taken_as_its_file_has_it(read_json, tmp_path):
+    path = tmp_path / "filter.csv"
+    path.write_text("MHz,dB\n300,58\n1150,58\n1270,1\n1302,1\n1450,58\n2600,58\n")
+    words = ("--wanted", "1286 MHz", "--width", "7 MHz", "--if", "578 MHz", "--side", "low", "--filter-file", path)
+    found = document(read_json, *words)
+    by_key = findings(found)
+    lo, image = by_key["stage:filter", "filter_lo_db"], by_key["stage:filter", "filter_image_db"]
+    assert (lo["value"], lo["standing"]) == (57.0, "given")
+    assert (image["value"], image["standing"]) == (None, "unknown")
+    assert "covers 300 to 2600 MHz and the image lies at 130 MHz" in image["remark"]
+    assert ("stage:filter", "claimed_rejection_db") not in by_key
+    assert table(found, "plans")[0]["reason"] == (
+        "The image at 130 MHz meets 57 dB of the filter by its file, and 60 dB are needed."
+    )
+    assert str(path) in [one["path"] for one in found["inputs"]]
+    clean = document(read_json, *words, "--goal", "40 dB")
+    assert table(clean, "plans")[0]["verdict"] == "clean"
+    row = next(row for row in table(clean, "products_behind_filter") if row["product"] == "LO - IF")
+    assert row["level_db"] - row["behind_filter_db"] == pytest.approx(57.0, abs=0.01)
+    code, out, err = ask(*words, "--filter-poles", "4")
+    assert (code, out) == (2, "")
+    assert "--filter-file excludes --filter-width" in err
+
+
 def test_pictures_and_text(tmp_path):
     code, out, err = ask(*QUARRY, "--plan", "5", "--plots", tmp_path / "p")
     assert (code, err) == (0, "")

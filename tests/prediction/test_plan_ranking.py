@@ -12,7 +12,8 @@ from plan_cases import DRIVE, quarry_edge
 from tepui.chain.conversion.mixer import product_levels
 from tepui.chain.conversion.shape import share_below
 from tepui.ground.errors import RangeError
-from tepui.prediction.plan import FilterTable, find_plans
+from tepui.prediction.plan import find_plans
+from tepui.prediction.plan_filter import FilterTable
 from tepui.prediction.plan_lines import plan_lines
 from tepui.prediction.plan_question import Cascade, LocalService, Protected
 from tepui.prediction.plan_search import NOTHING_DB

@@ -16,7 +16,7 @@ from tepui.desk.keep import require_folder
 from tepui.evidence.local_services import Occupied, occupied_channels
 from tepui.files.mixer_tables import read_band_table, read_mixer_table
 from tepui.files.recordings import open_recording, recording_files
-from tepui.files.station import named_files, open_station
+from tepui.files.station import filter_curve, named_files, open_station
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome, Table
@@ -24,14 +24,16 @@ from tepui.ground.listing import outcome_text, page_for
 from tepui.ground.quantity import parse_quantity
 from tepui.jobs.frequencies import plan_frequencies
 from tepui.jobs.frequencies_local import local_findings
-from tepui.prediction.plan_question import LocalService
+from tepui.prediction.plan_question import KnownFilter, LocalService
 from tepui.signals.recording import Recording
 from tepui.signals.spectrum import spectrum_of_recording
+from tepui.station.nouns import Station
 
 SHOWN_TABLES = ("plans", "products_behind_filter", "which_line", "synthesiser_settings", "phase_noise", "cascades",
                 "oscillator_products", "local_products")  # fmt: skip
 TABLE_SUFFIXES = (".csv", ".txt")
 PARTS_OF_A_CHANNEL = 200  # resolution in which the local band is looked at
+DESIGN_OPTIONS = ("filter_width", "filter_poles", "filter_ripple", "filter_q")
 FLAT_SHARE = 0.8  # of a recording's width: common practice, where several are joined
 Floats = npt.NDArray[np.float64]
 
@@ -44,6 +46,7 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
     inputs: list[Path] = []
     options = {name: value for name, value in given.items() if value is not None}
     name: str | None = None
+    station: Station | None = None
     fars: list[tuple[str, Mapping[str, Any]]] = [("far", {})]
     if given.get("station") is not None:
         station = open_station(given["station"])
@@ -59,9 +62,10 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
     own = _own(options, inputs)
     found, practice = _local_band(options, inputs)
     services = tuple(LocalService(centre_hz=one.centre_hz, width_hz=one.width_hz) for one in found)
+    known = _known_filter(options, inputs, station=station)
     hashes = InputHashes(inputs)
     fars[0] = fars[0][0], {**fars[0][1], **{key: options[key] for key in FAR_OPTIONS if key in options}}
-    question = question_from(options, locals_found=services, own=own, fars=tuple(fars))
+    question = question_from(options, locals_found=services, own=own, fars=tuple(fars), known=known)
     outcome = plan_frequencies(question)
     if found:
         findings, table = local_findings(found, source=", ".join(str(path) for path in options["local_band"]))
@@ -88,6 +92,23 @@ def _own(options: Mapping[str, Any], inputs: list[Path]) -> Own | None:
         raise RangeError("--mixer and --mixer-table exclude each other: name one source of levels.")
     inputs.append(Path(path))
     return read_mixer_table(Path(path))
+
+
+def _known_filter(options: Mapping[str, Any], inputs: list[Path], *, station: Station | None) -> KnownFilter | None:
+    """The filter's measured loss from the file named, or else from the station's first filter."""
+    path = options.get("filter_file")
+    if path is not None:
+        if any(name in options for name in DESIGN_OPTIONS if station is None):
+            raise RangeError("--filter-file excludes --filter-width, --filter-poles, --filter-ripple and --filter-q.")
+        if "wanted" not in options:
+            return None  # the question refuses it
+        inputs.append(path)
+        curve = filter_curve(path, centre_hz=parse_quantity(options["wanted"], kind="frequency").value)
+        return KnownFilter(frequency_hz=curve.frequency_hz, loss_db=curve.loss_db, how=f"{curve.how} {path.name}")
+    curves = [] if station is None else [one.curve for one in station.stages if one.kind == "filter"]
+    if not curves or curves[0] is None or curves[0].assumed or len(curves[0].frequency_hz) < 2:
+        return None
+    return KnownFilter(frequency_hz=curves[0].frequency_hz, loss_db=curves[0].loss_db, how=f"{curves[0].how} (station)")
 
 
 def _local_band(options: Mapping[str, Any], inputs: list[Path]) -> tuple[tuple[Occupied, ...], bool]:

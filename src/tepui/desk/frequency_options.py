@@ -26,7 +26,7 @@ from tepui.jobs.frequencies_far import FarQuestion
 from tepui.jobs.frequencies_oscillator import OscillatorQuestion
 from tepui.prediction.far_receiver import FarReceiver
 from tepui.prediction.plan_far import FarStation
-from tepui.prediction.plan_question import Cascade, LocalService, PlanQuestion, Protected
+from tepui.prediction.plan_question import Cascade, KnownFilter, LocalService, PlanQuestion, Protected
 from tepui.signals.dvbt.mode import FFT_NAMES, Mode
 from tepui.tables.load import load_table
 
@@ -156,10 +156,12 @@ def question_from(
     locals_found: tuple[LocalService, ...] = (),
     own: Own | None = None,
     fars: tuple[tuple[str, Mapping[str, Any]], ...] = (),
+    known: KnownFilter | None = None,
 ) -> FrequencyQuestion:
     """The whole question.
 
     fars    stations that should receive, each with its name and its options
+    known   the filter, where it was measured
     raises  InputError: one sentence
     """
     options = Options(given)
@@ -172,7 +174,7 @@ def question_from(
                 code_rate=Fraction(1, 2))  # fmt: skip
     oscillator = _oscillator(options, given, mode)
     far_questions = tuple(far for name, one in fars if (far := _far(Options(one), mode, name=name)) is not None)
-    plan = _plan(options, given, wanted_hz=wanted, mode=mode, locals_found=locals_found, own=own)
+    plan = _plan(options, given, wanted_hz=wanted, mode=mode, locals_found=locals_found, own=own, known=known)
     plan = replace(
         plan,
         fars=tuple(FarStation(name=far.name, receiver=far.receiver) for far in far_questions),
@@ -189,7 +191,7 @@ def question_from(
 
 def _plan(
     options: Options, given: Mapping[str, Any], *, wanted_hz: float, mode: Mode, locals_found: tuple[LocalService, ...],
-    own: Own | None,
+    own: Own | None, known: KnownFilter | None,
 ) -> PlanQuestion:  # fmt: skip
     width = mode.width_hz
     signal = options.several("signal")
@@ -216,7 +218,8 @@ def _plan(
         side=given.get("side") or "both",
         near_hz=options.value("near", "frequency") or 1.5 * width,
         drive=_drive(options),
-        design=_design(options, wanted_hz=wanted_hz, width_hz=width),
+        design=_design(options if known is None else Options(given), wanted_hz=wanted_hz, width_hz=width),
+        known=known,
         mixer="own table" if own is not None else given.get("mixer") or "typical",
         own=own,
         order=options.count("order", 9 if given.get("second_if") is None else 7),

@@ -78,14 +78,21 @@ def _with_curve(stage: Stage, *, folder: Path, centre_hz: float) -> Stage:
         return with_prototype(stage, centre_hz=centre_hz)
     if response.path is None:
         return replace(stage, curve=curve_of_rows(response.rows, centre_hz=centre_hz))
-    named = folder / response.path
     try:
-        if named.suffix.lower() in (".s2p", ".ts"):
-            port = read_touchstone(named)
-            loss = -20 * np.log10(np.maximum(np.abs(port.s[:, 1, 0]), 1e-12))
-            return replace(stage, curve=Curve(frequency_hz=port.frequency_hz, loss_db=loss, how="Touchstone file"))
-        frequency_hz, loss_db = read_loss_table(named)
-        rows = tuple(zip(frequency_hz.tolist(), loss_db.tolist(), strict=True))
-        return replace(stage, curve=curve_of_rows(rows, centre_hz=centre_hz))
+        return replace(stage, curve=filter_curve(folder / response.path, centre_hz=centre_hz))
     except InputError as problem:
         raise FormatError(f"{response.place}: {problem}") from problem
+
+
+def filter_curve(path: Path, *, centre_hz: float) -> Curve:
+    """Loss over frequency from a Touchstone file or a table of MHz and dB; small MHz count from the channel.
+
+    raises  InputError
+    """
+    if path.suffix.lower() in (".s2p", ".ts"):
+        port = read_touchstone(path)
+        loss = -20 * np.log10(np.maximum(np.abs(port.s[:, 1, 0]), 1e-12))
+        return Curve(frequency_hz=port.frequency_hz, loss_db=loss, how="Touchstone file")
+    frequency_hz, loss_db = read_loss_table(path)
+    rows = tuple(zip(frequency_hz.tolist(), loss_db.tolist(), strict=True))
+    return curve_of_rows(rows, centre_hz=centre_hz)

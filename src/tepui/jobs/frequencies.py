@@ -18,8 +18,9 @@ from tepui.jobs.frequencies_ingress import local_products_table
 from tepui.jobs.frequencies_oscillator import OscillatorQuestion, oscillator_findings
 from tepui.jobs.frequencies_plan import plan_findings
 from tepui.jobs.frequencies_tables import PRODUCT_COLUMNS, cascade_table, plans_table, product_tables
-from tepui.prediction.plan import FilterTable, Plans, find_plans
-from tepui.prediction.plan_lines import PlanLine, filter_loss_db, plan_lines
+from tepui.prediction.plan import Plans, find_plans
+from tepui.prediction.plan_filter import FilterTable, filter_loss_db
+from tepui.prediction.plan_lines import PlanLine, plan_lines
 from tepui.prediction.plan_question import PlanQuestion
 
 SHOW_ALL_UP_TO = 500  # plans whose products are all listed; of longer lists the first ``show``
@@ -142,7 +143,7 @@ def _picture(
             "rank": rank,
             "frequency_hz": frequency,
             "filter_loss_db": filter_loss_db(question, frequency),
-            "design": question.design.text(),
+            "design": question.filter_text,
             "products": [
                 (one.line.text(), abs(one.line.n), one.line.centre_hz, one.line.low_hz, one.line.high_hz,
                  one.level_db, one.doubt_db, one.place, one.name)

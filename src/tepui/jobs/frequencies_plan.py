@@ -9,14 +9,16 @@ Holds   Plans as find_plans returns them.
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from tepui.chain.filters.coupled import CLAIM_DB
 from tepui.chain.filters.ladder import couplings, external_q
 from tepui.ground.findings import Contribution, Finding
 from tepui.jobs.frequencies_reasons import mhz, reason_for, row_line, span
-from tepui.jobs.statements import exact
+from tepui.jobs.statements import exact, unknown
 from tepui.prediction.plan import VERDICTS, Plans
 from tepui.prediction.plan_lines import PlanLine
-from tepui.prediction.plan_question import PlanQuestion
+from tepui.prediction.plan_question import KnownFilter, PlanQuestion
 from tepui.prediction.plan_search import Worst
 
 SEARCH = "search over all plans, prediction/plan.py"
@@ -154,6 +156,8 @@ def _one_worst(key: str, worst: Worst, plans: Plans, number: int, question: Plan
 
 
 def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
+    if question.known is not None:
+        return _known_filter(plans, number, question, question.known)
     design, stage = question.design, "stage:filter"
     q = external_q(design.elements, fraction=design.fraction)
     coupling = couplings(design.elements, fraction=design.fraction)
@@ -202,18 +206,63 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     return findings
 
 
-def _cautions(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
+def _known_filter(plans: Plans, number: int, question: PlanQuestion, known: KnownFilter) -> list[Finding]:
+    """What the file of a measured filter says where it matters."""
+    stage = "stage:filter"
+    middle = float(np.interp(question.wanted_hz, known.frequency_hz, known.loss_db))
     findings = [
-        Finding(about="stage:filter", key="rejection_unproven", value=True, kind="caution", standing="computed",
+        exact(stage, "midband_loss_db", round(middle, 3), "dB", source=known.how, standing="given",
+              remark="In the middle of the channel.")
+    ]  # fmt: skip
+    image_hz = float(abs(2 * plans.signed_hz[number, -2] - question.wanted_hz))
+    low, high = mhz(known.frequency_hz[0]), mhz(known.frequency_hz[-1])
+    for key, place_hz, loss, needed, name in (
+        ("filter_lo_db", float(plans.lo_hz[number]), float(plans.lo_theory_db[number]), plans.lo_needed_db, "LO"),
+        ("filter_image_db", image_hz, float(plans.image_theory_db[number]), plans.image_needed_db, "the image"),
+    ):
+        if known.covers(place_hz):
+            findings.append(
+                exact(stage, key, round(loss, 2), "dB", source=known.how, standing="given",
+                      remark=f"At {name}, {mhz(place_hz)} MHz, over its loss in the channel; {needed:.0f} dB needed.")
+            )  # fmt: skip
+        else:
+            findings.append(
+                unknown(stage, key, "dB", source=known.how,
+                        remark=f"Its file covers {low} to {high} MHz and {name} lies at {mhz(place_hz)} MHz, where the "
+                        f"last value, {loss:.0f} dB, is taken: measure it there, {needed:.0f} dB are needed.")
+            )  # fmt: skip
+    return findings
+
+
+def _cautions(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
+    findings: list[Finding] = []
+    if question.known is None:
+        needed = f", and {plans.lo_needed_db:.0f} dB are needed." if plans.lo_needed_db > 0 else "."
+        findings.append(
+            Finding(
+                about="stage:filter",
+                key="rejection_unproven",
+                value=True,
+                kind="caution",
+                standing="computed",
                 source=CLAIM,
                 remark=f"Theory gives {plans.lo_theory_db[number]:.0f} dB at the oscillator's line. That is not a fact "
                 f"of any filter: claim no more than {CLAIM_DB[0]:g} to {CLAIM_DB[1]:g} dB before it was measured"
-                + (f", and {plans.lo_needed_db:.0f} dB are needed." if plans.lo_needed_db > 0 else ".")),
-        Finding(about="stage:mixer", key="levels_typical", value=True, kind="caution", standing="computed",
-                source=plans.levels.source,
-                remark=f"Levels of products come from {plans.levels.source}: ±10 to ±15 dB for any one part. "
-                "Frequencies and widths are exact."),
-    ]  # fmt: skip
+                f"{needed}",
+            )
+        )
+    findings.append(
+        Finding(
+            about="stage:mixer",
+            key="levels_typical",
+            value=True,
+            kind="caution",
+            standing="computed",
+            source=plans.levels.source,
+            remark=f"Levels of products come from {plans.levels.source}: ±10 to ±15 dB for any one part. "
+            "Frequencies and widths are exact.",
+        )
+    )
     if question.assumed:
         findings.append(
             Finding(

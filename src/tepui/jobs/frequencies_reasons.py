@@ -53,15 +53,19 @@ def reason_for(plans: Plans, number: int, question: PlanQuestion) -> str:
     paper = f"{plans.lo_theory_db[number]:.0f} dB"
     if number == 0:
         return (
-            f"No product up to order {question.order} touches what matters, and {lo}, where the filter has {paper} on "
-            f"paper for the {plans.lo_needed_db:.0f} dB needed."
+            f"No product up to order {question.order} touches what matters, and {lo}, where the filter has {paper} "
+            f"{_by(question)} for the {plans.lo_needed_db:.0f} dB needed."
         )
     touched = _touching(plans, number, question)
     if touched:
         return f"Clean, but {touched}."
-    return (
-        f"Clean, but {lo}: {paper} of the filter on paper, against {plans.lo_theory_db[0]:.0f} dB for the first plan."
-    )
+    first = f"{plans.lo_theory_db[0]:.0f} dB for the first plan"
+    return f"Clean, but {lo}: {paper} of the filter {_by(question)}, against {first}."
+
+
+def _by(question: PlanQuestion) -> str:
+    """Whose word the filter's loss is."""
+    return "on paper" if question.known is None else "by its file"
 
 
 def _touching(plans: Plans, number: int, question: PlanQuestion) -> str:
@@ -149,25 +153,28 @@ def _protected(plans: Plans, number: int, question: PlanQuestion) -> str:
 
 def _lo_paper(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
-        f"LO {mhz(plans.lo_hz[number])} MHz is so close to the channel that the filter has "
-        f"{plans.lo_theory_db[number]:.0f} dB even on paper, and {plans.lo_needed_db:.0f} dB are needed for a goal of "
-        f"{question.goal_db:g} dB."
+        f"{_short(f'LO {mhz(plans.lo_hz[number])} MHz', plans.lo_theory_db[number], question)}, and "
+        f"{plans.lo_needed_db:.0f} dB are needed for a goal of {question.goal_db:g} dB."
     )
+
+
+def _short(what: str, has_db: float, question: PlanQuestion) -> str:
+    """That the filter has too little somewhere, of a prototype because that is close."""
+    if question.known is not None:
+        return f"{what} meets {has_db:.0f} dB of the filter {_by(question)}"
+    return f"{what} is so close to the channel that the filter has {has_db:.0f} dB even {_by(question)}"
 
 
 def _lo_thin(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
-        f"At LO {mhz(plans.lo_hz[number])} MHz the filter has {plans.lo_theory_db[number]:.0f} dB on paper for "
+        f"At LO {mhz(plans.lo_hz[number])} MHz the filter has {plans.lo_theory_db[number]:.0f} dB {_by(question)} for "
         f"{plans.lo_needed_db:.0f} dB needed, less than {question.limits.lo_thin_db:g} dB to spare."
     )
 
 
 def _image_paper(plans: Plans, number: int, question: PlanQuestion) -> str:
-    lo = plans.signed_hz[number, -2]
-    return (
-        f"The image at {mhz(abs(2 * lo - question.wanted_hz))} MHz is so close that the filter has "
-        f"{plans.image_theory_db[number]:.0f} dB even on paper, and {plans.image_needed_db:.0f} dB are needed."
-    )
+    image = f"The image at {mhz(abs(2 * plans.signed_hz[number, -2] - question.wanted_hz))} MHz"
+    return f"{_short(image, plans.image_theory_db[number], question)}, and {plans.image_needed_db:.0f} dB are needed."
 
 
 def _modulator(plans: Plans, number: int, question: PlanQuestion) -> str:

@@ -21,10 +21,11 @@ from tepui.chain.conversion.products import (
     product_rows,
     signed_frequencies,
 )
-from tepui.chain.filters.coupled import CLAIM_DB, loss_db
+from tepui.chain.filters.coupled import CLAIM_DB
 from tepui.chain.filters.ladder import ideal_loss_db
 from tepui.ground.errors import RangeError
 from tepui.prediction.plan_far import far_faults
+from tepui.prediction.plan_filter import FilterTable
 from tepui.prediction.plan_ingress import Ingress, ingress, service_rows
 from tepui.prediction.plan_question import PlanQuestion
 from tepui.prediction.plan_search import NOTHING_DB, Between, Region, Worst, worst_in_regions
@@ -41,7 +42,6 @@ MARGINAL = (
 )  # fmt: skip
 VERDICTS = ("clean", "marginal", "rejected")
 MATTERS_IN_DB, MATTERS_NEAR_DB = -70.0, -60.0  # products below these are no reason to prefer another plan
-TABLE_POINTS = 6001
 INGRESS_COLUMNS = (
     "inside_db", "inside_row", "inside_service", "beside_db", "beside_row", "beside_service", "unknown_row",
     "unknown_service",
@@ -92,28 +92,6 @@ class Plans:
     def lo_hz(self) -> Floats:
         """(Last) oscillator of each plan, multiplied. [Hz]"""
         return np.abs(self.signed_hz[:, -2])
-
-
-class FilterTable:
-    """The output filter over the wanted channel's centre, from a table: a search asks for it a million times."""
-
-    def __init__(self, question: PlanQuestion) -> None:
-        centre = question.wanted_hz
-        reach = max(question.near_hz, 2 * question.width_hz) * 1.5
-        low = min([centre - reach, *(one.low_hz for one in question.protected)])
-        high = max([centre + reach, *(one.high_hz for one in question.protected)])
-        self._design = question.design
-        self._frequency = np.linspace(max(low, 1e3), high, TABLE_POINTS)
-        self._floor = float(loss_db(self._design, [centre])[0])
-        self._loss = loss_db(self._design, self._frequency) - self._floor
-
-    def near(self, frequency_hz: Floats) -> Floats:
-        """Loss over the channel's, within the table; no more than may be claimed of an unmeasured filter."""
-        return np.asarray(np.minimum(np.interp(frequency_hz, self._frequency, self._loss), CLAIM_DB[0]))
-
-    def anywhere(self, frequency_hz: Floats) -> Floats:
-        """Loss over the channel's at any frequency; a frequency of 0 passes no resonator."""
-        return loss_db(self._design, np.maximum(frequency_hz, 1e3)) - self._floor
 
 
 def find_plans(question: PlanQuestion) -> Plans:

@@ -9,6 +9,9 @@ Holds   One transmitter, one wanted channel.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
+
 from tepui.chain.conversion.mixer import MixerDrive
 from tepui.chain.filters.coupled import BandpassDesign
 from tepui.ground.checks import require_between, require_one_of, require_positive
@@ -55,6 +58,19 @@ class PlanLimits:
     error_hz: float = 10e3
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class KnownFilter:
+    """A filter that was measured: (n,) frequencies rising and loss, and in words where they come from."""
+
+    frequency_hz: npt.NDArray[np.float64]
+    loss_db: npt.NDArray[np.float64]
+    how: str
+
+    def covers(self, frequency_hz: float) -> bool:
+        """Whether its file reaches a frequency."""
+        return bool(self.frequency_hz[0] <= frequency_hz <= self.frequency_hz[-1])
+
+
 @dataclass(frozen=True, kw_only=True)
 class Cascade:
     """A second mixer: where the second IF may lie, and the filter behind the first mixer."""
@@ -78,6 +94,7 @@ class PlanQuestion:
     multiplied      the oscillator's frequency is multiplied by this
     harmonic_db     level of the multiplier's other harmonics over the wanted one, and the doubt of that
     modulator_hz    ranges the modulator tunes; None where ``if_hz`` says it all
+    known           the filter as it was measured; None where it is still to be made as ``design``
     direct          also weigh sending the modulator's signal without a mixer
     shielding_db    between a local service in the shack and the mixer's signal port
     fars            stations that should receive the channel
@@ -107,6 +124,7 @@ class PlanQuestion:
     modulator_hz: tuple[tuple[float, float], ...] | None = None
     locals_near: tuple[LocalService, ...] = ()
     protected: tuple[Protected, ...] = ()
+    known: KnownFilter | None = None
     direct: bool = False
     cascade: Cascade | None = None
     limits: PlanLimits = field(default_factory=PlanLimits)
@@ -114,6 +132,11 @@ class PlanQuestion:
     fars: tuple[FarStation, ...] = ()
     transmit_ppm: float = 0.0
     assumed: tuple[str, ...] = ()
+
+    @property
+    def filter_text(self) -> str:
+        """The filter in words."""
+        return self.design.text() if self.known is None else self.known.how
 
     def __post_init__(self) -> None:
         require_between("wanted channel", self.wanted_hz / 1e6, 1, 1e5, unit="MHz", source="this program's limit")

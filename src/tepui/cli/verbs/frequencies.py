@@ -71,6 +71,8 @@ def _levels(parser: argparse.ArgumentParser) -> None:
         help="own levels: columns m, n, level_db and, if known, doubt_db",
     )
     add("--goal", metavar="L", help='how far oscillator and image must lie below the wanted signal ("60 dB")')
+    add("--filter-file", metavar="FILE", type=place, help="the filter as measured, in place of one to be made: "
+        "Touchstone, or a table of MHz and dB of loss")  # fmt: skip
     add("--filter-width", metavar="F", help="ripple width of the filter behind the mixer (5 channels)")
     add("--filter-poles", metavar="N", type=whole_number, help="its resonators (3)")
     add("--filter-ripple", metavar="L", help='its ripple, 0 dB for maximally flat ("0.1 dB")')
