@@ -300,6 +300,26 @@ def test_law_which_line_is_which(read_json, more):
             assert there - row["centre_hz"] == pytest.approx(row[key], abs=1), (row["product"], key)
 
 
+# By hand: 1488 MHz is 59 13/25 times 25 MHz: the boundary at 1/2 lies 2 x 0.02 x 25 MHz = 1 MHz off, that at 60 12 MHz,
+# beyond the 7.6 MHz of the signal; copies stand on both sides.
+def test_limit_lines_of_the_synthesiser_leave_copies_of_the_signal(read_json):
+    words = [*QUARRY, "--reference", "25 MHz", "--int-min", "50", "--loop", "200 kHz"]
+    words[words.index("--if") + 1] = "578, 858 MHz"
+    found = document(read_json, *words)
+    rows = {(row["line"], row["offset_hz"] > 0): row for row in table(found, "oscillator_lines")}
+    for side, sign in ((True, 1), (False, -1)):
+        half = rows["boundary line at 1/2", side]
+        assert (half["offset_hz"], half["centre_hz"]) == (sign * 1e6, 2346e6 + sign * 1e6)
+        assert (half["in_channel"], half["width_hz"]) == (True, pytest.approx(6816 / 896e-6))
+        whole = rows["boundary line at 0", side]
+        assert (whole["offset_hz"], whole["in_channel"]) == (sign * 12e6, False)
+    worst = findings(found)["stage:oscillator", "worst_line_db"]
+    assert worst["high"] - worst["low"] == pytest.approx(30)
+    plans = {row["lo_hz"]: row for row in table(found, "plan_oscillators")}
+    assert (plans[1488e6]["integer"], plans[1488e6]["frac"], plans[1488e6]["mod"]) == (59, 13, 25)
+    assert (plans[1488e6]["riskiest_fraction"], plans[1488e6]["riskiest_offset_hz"]) == ("1/2", 1e6)
+
+
 def test_pictures_and_text(tmp_path):
     code, out, err = ask(*QUARRY, "--plan", "5", "--plots", tmp_path / "p")
     assert (code, err) == (0, "")
