@@ -3,9 +3,15 @@
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
+from tepui.chain.filters.rod_design import shape_of
+from tepui.prediction.plan_question import MeasuredFilter
 from tepui.station.figures import Figure
 from tepui.station.nouns import Station
 from tepui.station.stages import Stage
+
+LEAST_POINTS = 5  # of a curve that is one; fewer are a loss
 
 
 def station_options(station: Station) -> dict[str, Any]:
@@ -34,7 +40,7 @@ def station_options(station: Station) -> dict[str, Any]:
         if found["signal"] is None:
             found["signal"] = _signal(station, kinds["mixer"][-1])
     if kinds["filter"]:
-        found |= _filter(kinds["filter"][0])
+        found |= _filter(_behind_mixer(station, kinds["filter"]))
     shoulder = station.target.shoulder
     if shoulder is not None:
         found["shoulder"] = shoulder.text
@@ -104,9 +110,26 @@ def _mixer(stage: Stage) -> dict[str, Any]:
 
 
 def _filter(stage: Stage) -> dict[str, Any]:
-    return {
+    """The filter as a prototype, and as it was measured where the file names its curve."""
+    curve = stage.curve
+    found: dict[str, Any] = {
         "filter_width": _text(stage.width),
         "filter_poles": stage.poles,
         "filter_ripple": _text(stage.ripple),
         "filter_q": None if stage.unloaded_q is None else round(stage.unloaded_q.value),
     }
+    if curve is None or curve.assumed or len(curve.frequency_hz) < LEAST_POINTS:
+        return found
+    found["filter_curve"] = MeasuredFilter(frequency_hz=curve.frequency_hz, loss_db=curve.loss_db, how=curve.how)
+    shape = shape_of(curve.frequency_hz, (10 ** (-curve.loss_db / 20)).astype(np.complex128))
+    if stage.width is None and shape is not None:
+        found["filter_width"] = f"{shape.width_hz / 1e6:.6f} MHz"
+        found["filter_ripple"] = found["filter_ripple"] or "0 dB"
+    return found
+
+
+def _behind_mixer(station: Station, filters: list[Stage]) -> Stage:
+    """The first filter behind the last mixer, or the first of all."""
+    mixers = [n for n, stage in enumerate(station.stages) if stage.kind == "mixer"]
+    behind = station.stages[mixers[-1] :] if mixers else ()
+    return next((stage for stage in behind if stage.kind == "filter"), filters[0])

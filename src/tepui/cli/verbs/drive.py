@@ -26,7 +26,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--target", metavar="L", required=True, help='shoulder to keep below: "-32 dB"')
     add("--confidence", metavar="P", default="90 %", help='that the recommended setting meets it ("90 %%")')
     add("--baseline", metavar="L", help='shoulder shown by the modulator alone: "-38 dB" or "-38 dB ± 0.3 dB"')
-    add("--filter", metavar="FILE", type=Path, help="output filter: a Touchstone file, or rows of MHz and dB of loss")
+    add("--filter", metavar="FILE", type=Path, help="output filter: a Touchstone file, rows of MHz and dB of loss, "
+        "or a station file whose filter it is")  # fmt: skip
     add("--doubt", metavar="D", help='95 %% doubt of a shoulder read, where the table has none: "0.3 dB"')
     add("--step", metavar="S", default="0.1 dB", help='step of the modulator\'s level ("0.1 dB")')
     add("--model", choices=("auto", "cubic", "polynomial", "rapp"), default="auto", help="form of the amplifier (auto)")
