@@ -1,7 +1,7 @@
 """Round-rod filters by the field alone: Maxwell's equations on a grid, beside the coupled-line model that drew them.
 
-    python benchmarks/check_filter_fields.py            the filters of CASES, about a minute each
-    python benchmarks/check_filter_fields.py 1296-3     one of them
+    python benchmarks/check_filter_fields.py                        the filters of CASES, one to five minutes each
+    python benchmarks/check_filter_fields.py cell=0.75 2320-3       one of them, on finer cells (millimetres)
 
 Theory  Finite differences in time on Yee's grid (K. Yee 1966); faces and edges that a round rod cuts keep their open
         part (S. Dey and R. Mittra 1997), both from memory. Box, rods, screws and posts are perfect metal; each port is
@@ -13,14 +13,18 @@ Holds   Cells of about a millimetre: frequencies to about 1 %, widths to about 5
 import itertools
 import sys
 import time
+from dataclasses import replace
 
 import numba
 import numpy as np
 from scipy.constants import epsilon_0, mu_0, speed_of_light
 
 from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.resonators import CoupledFilter, coupled_scattering
 from tepui.chain.filters.rod_design import design_rods, shape_of
 from tepui.chain.filters.rod_line import rod_scattering
+from tepui.evidence.filter_extraction import extract
+from tepui.evidence.filter_model import Sweep
 
 POST_SIDE = 1.1 / 1.3  # a square of this side has the inductance of the round post, 0.59 of the side for the radius
 LEAST_OPEN = 0.3  # a cut face is taken for no smaller than this part, for stability
@@ -259,31 +263,54 @@ def field_response(box, depths_m, f, *, cell, time_s):
     return 2 * v[0] / sent - 1, 2 * v[1] / sent, {"cells": nx * ny * nz, "steps": steps, "left": float(later)}
 
 
-def main(names):
-    fine = float(names.pop(0)[5:]) if names and names[0].startswith("cell=") else 1.1
-    for name in names or CASES:
-        centre, width, poles, structure, rod, gap = CASES[name]
-        goal = FilterGoal(centre_hz=centre, width_hz=width, poles=poles, ripple_db=0.1)
-        design = design_rods(goal, structure=structure, diameter_m=rod, plates_m=gap, unloaded_q=1e7)
-        f = np.linspace(0.9, 1.1, 801) * centre
-        begin = time.perf_counter()
-        s11, s21, told = field_response(
-            design.box, [d or 0.0 for d in design.screw_m], f, cell=fine * 1e-3 * (rod / 8e-3), time_s=2.4 / width
-        )
-        spent = time.perf_counter() - begin
-        seen = shape_of(f, s21)
-        own = shape_of(f, rod_scattering(design.box, f)[:, 1, 0])
-        if seen is None:
-            print(name, "no pass band", told)
-            np.savez(f"/tmp/w/ff/{name}{'' if fine == 1.1 else fine}.npz", f=f, s11=s11, s21=s21)
-            continue
-        apart = [100 * (seen.centre_hz / own.centre_hz - 1), 100 * (seen.width_hz / own.width_hz - 1)]
-        print(
-            f"{name}: field centre {seen.centre_hz / 1e6:.1f} MHz, width {seen.width_hz / 1e6:.2f} MHz; lines "
-            f"{own.centre_hz / 1e6:.1f}, {own.width_hz / 1e6:.2f}; apart {apart[0]:+.2f} %, "
-            f"{apart[1]:+.1f} %; loss {seen.loss_db:.2f} dB; {told}; {spent:.0f} s"
-        )
-        np.savez(f"/tmp/w/ff/{name}{'' if fine == 1.1 else fine}.npz", f=f, s11=s11, s21=s21)
+def told(name, fine):
+    """One filter by both ways, in words."""
+    centre, width, poles, structure, rod, gap = CASES[name]
+    goal = FilterGoal(centre_hz=centre, width_hz=width, poles=poles, ripple_db=0.1)
+    design = design_rods(goal, structure=structure, diameter_m=rod, plates_m=gap, unloaded_q=1e7)
+    f = np.linspace(0.9, 1.1, 801) * centre
+    begin = time.perf_counter()
+    cell, depths = fine * 1e-3 * (rod / 8e-3), [depth or 0.0 for depth in design.screw_m]
+    s11, s21, grid = field_response(design.box, depths, f, cell=cell, time_s=2.4 / width)
+    spent = time.perf_counter() - begin
+    seen, own = shape_of(f, s21), shape_of(f, rod_scattering(design.box, f)[:, 1, 0])
+    lines = [f"{name}: {grid['cells']} cells, {grid['steps']} steps, {spent:.0f} s, left over {grid['left']:.3f}"]
+    if seen is None:
+        return [*lines, "  no pass band"]
+    lines.append(
+        f"  field {seen.centre_hz / 1e6:.1f} MHz, {seen.width_hz / 1e6:.1f} wide; lines {own.centre_hz / 1e6:.1f}, "
+        f"{own.width_hz / 1e6:.1f}: centre {100 * (seen.centre_hz / own.centre_hz - 1):+.1f} %, width "
+        f"{100 * (seen.width_hz / own.width_hz - 1):+.1f} %"
+    )
+    near = np.abs(f - seen.centre_hz) < 2 * width
+    rows = {"s11": s11[near], "s21": s21[near]}
+    sweep = Sweep(frequency_hz=f[near], rows=rows, centre_hz=seen.centre_hz, width_hz=width)
+    found = extract(sweep, poles)
+    rods = ", ".join(f"{100 * (one.value / centre - 1):+.2f} %" for one in found.resonator_hz)
+    ratios = ", ".join(f"{one.value / k:.3f}" for one, k in zip(found.couplings, goal.couplings, strict=True))
+    lines.append(
+        f"  rods {rods}; couplings over the goal's {ratios}; external Q over the goal's "
+        f"{found.q_first.value / goal.external_q:.3f}, {found.q_last.value / goal.external_q:.3f}"
+    )
+    tuned = replace(found_filter(found), resonator_hz=np.full(poles, centre))
+    set_right = shape_of(f, coupled_scattering(tuned, f)[:, 1, 0])
+    lines.append(f"  with screws set: {100 * (set_right.width_hz / goal.width_3db_hz - 1):+.1f} % of the width")
+    return lines
+
+
+def found_filter(found):
+    """The extracted filter without its loss."""
+    return CoupledFilter(
+        resonator_hz=np.array([one.value for one in found.resonator_hz]),
+        couplings=np.array([one.value for one in found.couplings]),
+        q_first=found.q_first.value, q_last=found.q_last.value, unloaded_q=1e7,
+    )  # fmt: skip
+
+
+def main(words):
+    fine = float(words.pop(0)[5:]) if words and words[0].startswith("cell=") else 1.1
+    for name in words or CASES:
+        print("\n".join(told(name, fine)), flush=True)
 
 
 if __name__ == "__main__":

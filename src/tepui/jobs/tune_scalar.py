@@ -19,7 +19,7 @@ from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding, Table
 from tepui.jobs.statements import estimated, text, unknown
-from tepui.jobs.tune_advice import rod_advice
+from tepui.jobs.tune_advice import AGAIN, rod_advice
 from tepui.jobs.tune_findings import CHEAPEST, scalar_findings
 from tepui.jobs.tune_tables import TYPICAL_Q
 
@@ -59,7 +59,7 @@ def _rod(fit: ScalarFit, goal: FilterGoal, rod: int) -> list[Finding]:
     remark = f"The unloaded Q was given.{ends}"
     if len(fit.solutions) > 1:
         remark += f" The interval encloses {len(fit.solutions)} filters that have this |S21|."
-    advice = rod_advice(rod, hertz, goal_hz=goal.centre_hz, width_hz=goal.width_hz, rate_hz=None)
+    advice = rod_advice(rod, hertz, goal_hz=goal.centre_hz, width_hz=goal.width_hz, rate_hz=None, unlearned=AGAIN)
     line = advice.line + (
         f" (or rod {other}: try the one that helps)" if rod != other and advice.way != "leave" else ""
     )

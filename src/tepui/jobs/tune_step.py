@@ -19,7 +19,7 @@ from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding, Table
 from tepui.jobs.statements import estimated, text
-from tepui.jobs.tune_advice import rod_advice
+from tepui.jobs.tune_advice import AGAIN, rod_advice
 from tepui.jobs.tune_findings import FIT
 from tepui.jobs.tune_tables import ACCEPTED, TYPICAL_Q, resonator_table
 
@@ -71,7 +71,7 @@ def _line(
     told = f"step {step}: {delay_s * 1e9:.1f} ns for {wanted_s * 1e9:.1f} ns"
     advices = [
         rod_advice(rod, found.resonator_hz[rod - 1], goal_hz=goal.centre_hz, width_hz=goal.width_hz,
-                   rate_hz=rate_hz if rod == step else None)
+                   rate_hz=rate_hz if rod == step else None, unlearned=AGAIN)
         for rod in range(1, step + 1)
     ]  # fmt: skip
     if advices[-1].way != "leave":
