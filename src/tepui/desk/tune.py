@@ -10,6 +10,7 @@ import numpy as np
 from tepui.chain.filters.goal import FilterGoal
 from tepui.desk.filter_station import StationFilter, station_filter
 from tepui.desk.hashes import InputHashes
+from tepui.desk.keep import require_folder
 from tepui.files.readings import read_loss_table
 from tepui.files.station import named_files
 from tepui.files.touchstone import read_network
@@ -43,6 +44,7 @@ class TuneRequest:
     step: int | None = None
     method: str = "delay"
     read_db: Mapping[float, float] = field(default_factory=dict)
+    plots: Path | None = None
 
 
 def run_tune(request: TuneRequest, *, as_json: bool) -> int:
@@ -50,16 +52,28 @@ def run_tune(request: TuneRequest, *, as_json: bool) -> int:
 
     raises  InputError where a file or a number cannot be used
     """
+    if request.plots is not None:
+        require_folder(request.plots)
     question, asked = tune_question(request)
     traces = [read_trace(path) for path in request.traces]
     named = () if asked is None or request.station is None else named_files(asked.station, request.station)
     hashes = InputHashes([*named, *request.traces])
     outcome = tune_filter(traces, question)
+    written: list[str] = []
+    if request.plots is not None and outcome.pictures:
+        from tepui.report.pictures import draw_pictures
+
+        request.plots.mkdir(exist_ok=True)
+        written = [str(path) for path in draw_pictures(outcome.pictures, request.plots, practice=False)]
     document = build_document(
-        verb="tune", outcomes=[outcome], inputs=hashes.result(), station=None if asked is None else asked.station.name
+        verb="tune",
+        outcomes=[outcome],
+        inputs=hashes.result(),
+        files=written,
+        station=None if asked is None else asked.station.name,
     )
     guided = not traces or request.step is not None or request.method != "delay"
-    sys.stdout.write(document_text(document) if as_json else _text(outcome, guided=guided))
+    sys.stdout.write(document_text(document) if as_json else _text(outcome, written, guided=guided))
     return 0
 
 
@@ -113,13 +127,15 @@ def read_trace(path: Path) -> MeasuredTrace:
     return MeasuredTrace(name=path.stem, port=read.port, forward=read.forward, remarks=read.remarks)
 
 
-def _text(outcome: Outcome, *, guided: bool) -> str:
+def _text(outcome: Outcome, files: Sequence[str], *, guided: bool) -> str:
     by_name = {table.name: table for table in outcome.tables}
     shown = replace(outcome, tables=tuple(table for name, table in by_name.items() if name in SHOWN_TABLES))
     guide = next((by_name[name] for name in GUIDES if name in by_name and "markers" not in by_name), None)
     parts = [outcome_text(shown, page_for(sys.stdout))]
     if guide is not None and guided:
         parts.append(_guide_text(guide))
+    if files:
+        parts.append("Files\n" + "\n".join(f"  {name}" for name in files))
     return "\n\n".join(parts) + "\n"
 
 

@@ -13,13 +13,14 @@ import numpy as np
 
 from tepui.chain.filters.goal import midband_loss_db
 from tepui.chain.filters.loss import expansion_per_k, open_end_voltage_v, resonator_energy_j
-from tepui.chain.filters.resonators import coupled_scattering, tuned
+from tepui.chain.filters.resonators import tuned
 from tepui.chain.filters.rod_box import SCREW_SHARE
 from tepui.chain.filters.rod_design import POOR_FIT, WIDTH_DOUBT, RodDesign, midband_loss_of, shape_of
 from tepui.chain.filters.rod_line import rod_scattering
 from tepui.chain.filters.rod_screws import reentrant_hz, screw_rates_hz
 from tepui.chain.filters.rod_textbook import rod_impedance_ohm
 from tepui.ground.findings import Finding
+from tepui.jobs.filter_response import channel_findings, rejection_findings
 from tepui.jobs.statements import exact
 from tepui.signals.twoport import TwoPort
 
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 TEM = "coupled-line (TEM) analysis of the dimensions, chain/filters/rod_line.py"
 PROTOTYPE = "G. Matthaei, L. Young, E. Jones 1964, from memory; table kq_values"
 Q_DOUBT = 0.4  # 95 % of an unloaded Q, relative: joints and screws differ from one builder to the next
-HOME_LOW_DB, HOME_HIGH_DB = 60.0, 70.0
 HEAT_K = 40.0
 RATE_DOUBT = 0.3  # 95 % of a screw's rate, relative
 PITCHES_M = {3.0: 0.5e-3, 4.0: 0.7e-3, 5.0: 0.8e-3, 6.0: 1.0e-3, 8.0: 1.25e-3, 10.0: 1.5e-3}  # ISO 261, from memory
@@ -75,7 +75,7 @@ def design_findings(
     found += _trace_findings(about, design, trace)
     found += _screw_findings(about, design)
     found += _far_findings(about, question, design)
-    found += _channel_findings(about, question, design)
+    found += channel_findings(question, lambda f: rod_scattering(design.box, f), source=TEM)
     found += _power_findings(about, question, design)
     found += _shop_findings(about, question, design)
     return found
@@ -166,47 +166,7 @@ def _far_findings(about: str, question: "FilterQuestion", design: RodDesign) -> 
                 remark=f"{again / design.goal.centre_hz:.2f} times the centre: what an amplifier makes there passes "
                        "this filter.")
     ]  # fmt: skip
-    for one in question.rejections:
-        s = rod_scattering(design.box, np.array([one.frequency_hz]))[0, 1, 0]
-        theory = float(-20 * np.log10(max(abs(s), 1e-12)))
-        ideal = coupled_scattering(tuned(design.goal), np.array([one.frequency_hz]))[0, 1, 0]
-        prototype = float(-20 * np.log10(max(abs(ideal), 1e-12)))
-        claimed = min(theory, HOME_LOW_DB)
-        margin = None if one.wanted_db is None else claimed - one.wanted_db
-        told = f"theory of the dimensions gives {theory:.1f} dB."
-        if theory > HOME_LOW_DB:
-            told = (
-                f"theory gives {prototype:.0f} dB (prototype) or {theory:.0f} dB (dimensions); joints and lids leak, "
-                f"so claim no more than {HOME_LOW_DB:.0f} to {HOME_HIGH_DB:.0f} dB until it is measured."
-            )
-        found.append(
-            Finding(
-                about=f"stage:filter at {one.frequency_hz / 1e6:g} MHz", key="rejection_db", value=claimed, unit="dB",
-                low=claimed, high=None, standing="at_least",
-                source=TEM if theory < HOME_LOW_DB else "common practice: a home-made box keeps 60 to 70 dB",
-                limit=one.wanted_db, limit_sense=None if one.wanted_db is None else "at_least",
-                limit_source=None if one.wanted_db is None else "asked", margin=margin,
-                remark=f"{one.name}: {told}" if one.name else f"{told[0].upper()}{told[1:]}",
-            )
-        )  # fmt: skip
-    return found
-
-
-def _channel_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
-    if question.channel_hz is None:
-        return []
-    f = np.linspace(-0.5, 0.5, 101) * question.channel_hz + design.goal.centre_hz
-    s21 = rod_scattering(design.box, f)[:, 1, 0]
-    level = 20 * np.log10(np.abs(s21))
-    delay = -np.gradient(np.unwrap(np.angle(s21)), 2 * np.pi * f)
-    line = np.polyfit((f - f[0]) / (f[-1] - f[0]), level, 1)[0]
-    return [
-        exact(about, "group_delay_s", float(delay[50]), "s", source=TEM, standing="computed"),
-        exact(about, "delay_spread_s", float(np.ptp(delay)), "s", source=TEM, standing="computed",
-              remark="Inside any guard interval of DVB-T (7 us and more) it costs an OFDM signal no MER."),
-        exact(about, "channel_tilt_db", float(line), "dB", source=TEM, standing="computed"),
-        exact(about, "channel_drop_db", float(np.ptp(level)), "dB", source=TEM, standing="computed"),
-    ]  # fmt: skip
+    return [*found, *rejection_findings(question, lambda f: rod_scattering(design.box, f), source=TEM)]
 
 
 def _power_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:

@@ -6,13 +6,14 @@ Source  evidence/filter_extraction; chain/filters/goal.
 Holds   In-line filters of 2 to 7 resonators, swept over two to eight bandwidths.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from tepui.chain.filters.goal import FilterGoal
+from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_design import Shape, shape_of
 from tepui.evidence.filter_extraction import Extraction, extract
 from tepui.evidence.filter_model import Sweep
@@ -30,6 +31,7 @@ from tepui.signals.twoport import TwoPort
 REACH_WIDTHS = 2.2
 FEWEST = 41
 TRIED_POLES = range(2, 7)
+BESIDE = ("reflected_delay_s", "width_3db_hz")
 METHODS = ("delay", "peak", "markers")
 
 
@@ -118,7 +120,6 @@ def tune_filter(traces: list[MeasuredTrace], question: TuneQuestion) -> Outcome:
     if question.step is not None:
         return _step(trace, question, tables)
     findings = list(shape_findings(about, shape, goal, trace.remarks))
-    picture: dict[str, dict[str, Any]] = {"tune": {"trace": trace, "goal": goal}}
     if isinstance(trace.port, TwoPort):
         places = places_of(question.places_hz, goal)
         findings += side_findings(about, trace.port, shape, places)
@@ -143,8 +144,35 @@ def tune_filter(traces: list[MeasuredTrace], question: TuneQuestion) -> Outcome:
         more = moved_findings(traces[-2].name, before, found)
     findings += [*extraction_findings(trace.name, found, goal, rates), *more]
     tables.append(resonator_table(found, goal, rates))
-    picture["tune"]["found"] = found
-    return Outcome(findings=tuple(findings), tables=tuple(tables), pictures=picture)
+    return _outcome(findings, tables, trace, goal)
+
+
+def _outcome(findings: list[Finding], tables: list[Table], trace: MeasuredTrace, goal: FilterGoal | None) -> Outcome:
+    """The outcome with what the picture of the trace needs."""
+    return Outcome(
+        findings=tuple(findings), tables=tuple(tables), pictures={"tune": tune_picture(trace, goal, findings)}
+    )
+
+
+def tune_picture(trace: MeasuredTrace, goal: FilterGoal | None, findings: Sequence[Finding]) -> dict[str, Any]:
+    """Levels of a trace and of its goal, the number beside them, and the line for each screw."""
+    f = trace.port.frequency_hz
+    both = isinstance(trace.port, TwoPort)
+    s21 = trace.port.s[:, 1, 0] if isinstance(trace.port, TwoPort) else None
+    s11 = None if trace.scalar else trace.port.s[:, 0, 0] if isinstance(trace.port, TwoPort) else trace.port.gamma
+    own = None if goal is None or not both else coupled_scattering(tuned(goal), np.maximum(f, 1.0))[:, 1, 0]
+    level = [None if one is None else 20 * np.log10(np.maximum(np.abs(one), 1e-6)) for one in (s21, s11, own)]
+    shown = {finding.key: finding for finding in reversed(findings) if finding.is_number}
+    beside = next((shown[key] for key in BESIDE if key in shown), findings[0])
+    return {
+        "frequency_hz": f,
+        "s21_db": level[0],
+        "s11_db": level[1],
+        "goal_db": level[2],
+        "finding": beside,
+        "lines": [str(finding.value) for finding in findings if finding.key == "advice"],
+        "name": trace.name,
+    }
 
 
 def _without_trace(question: TuneQuestion) -> Outcome:
@@ -181,12 +209,11 @@ def _step(trace: MeasuredTrace, question: TuneQuestion, tables: list[Table]) -> 
     if trace.scalar:
         raise RangeError("a step of the sequence is read by reflection with its phase; save S11 (.s1p or .s2p).")
     sweep = sweep_of(trace, centre_hz=goal.centre_hz, width_hz=goal.width_hz)
-    findings, table, found = step_outcome(
+    findings, table, _ = step_outcome(
         sweep, goal, step, unloaded_q=question.unloaded_q, rate_hz=(question.rates_hz or {}).get(step),
         about=f"recording:{trace.name}",
     )  # fmt: skip
-    picture = {"trace": trace, "found": found, "goal": goal, "step": step}
-    return Outcome(findings=tuple(findings), tables=(*tables, table), pictures={"tune": picture})
+    return _outcome(findings, [*tables, table], trace, goal)
 
 
 def _elsewhere(trace: MeasuredTrace, goal: FilterGoal) -> bool:

@@ -41,6 +41,7 @@ from tepui.report.theme import (
     style_for,
     wall,
 )
+from tepui.report.tune_picture import tune
 
 Data = Mapping[str, Any]
 
@@ -205,4 +206,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "drive_peaks": drive_peaks,
     "frequency_plan": frequency_plan,
     "coverage": coverage,
+    "tune": tune,
 }

@@ -16,7 +16,7 @@ def pair(*, structure="interdigital", spacing_m, length_m, gap_m=7.2e-3, plates_
     )  # fmt: skip
 
 
-# benchmarks/check_filter_fields.py, Maxwell's equations on a grid: couplings of boxes drawn by the TEM model alone, over
+# benchmarks/check_filter_fields.py (fields on a grid): couplings of boxes drawn by the TEM model alone, over
 # those of that model, at the frequency of the field's own pass band (cells of 1.1, 0.75 and 1.1 mm). We hold 6 %.
 @pytest.mark.parametrize(
     ("box", "frequency_hz", "field"),

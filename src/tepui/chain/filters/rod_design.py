@@ -121,11 +121,12 @@ def _require_slab(goal: FilterGoal, plates_m: float) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class Shape:
-    """What a transmission curve amounts to: the 3 dB points, the middle between them and the least loss."""
+    """What a transmission curve amounts to: the 3 dB points, the least loss, and how far apart points stand there."""
 
     low_hz: float
     high_hz: float
     loss_db: float
+    step_hz: float
 
     @property
     def centre_hz(self) -> float:
@@ -150,7 +151,8 @@ def shape_of(frequency_hz: Floats, s21: npt.NDArray[np.complex128]) -> Shape | N
     for inner, outer in ((left[-1] + 1, left[-1]), (top + right[0] - 1, top + right[0])):
         share = (level[inner] - level[top] + 3.0103) / (level[inner] - level[outer])
         ends.append(float(frequency_hz[inner] + share * (frequency_hz[outer] - frequency_hz[inner])))
-    return Shape(low_hz=ends[0], high_hz=ends[1], loss_db=float(-level[top]))
+    step = float(np.mean(np.diff(frequency_hz[left[-1] : top + right[0] + 1])))
+    return Shape(low_hz=ends[0], high_hz=ends[1], loss_db=float(-level[top]), step_hz=step)
 
 
 def midband_loss_of(box: RodBox, centre_hz: float) -> float:

@@ -40,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--marker", metavar="F: L", action="append", default=[], help='a loss read by hand: "1281 MHz: 1.4 dB"')
     add("--at", metavar="NAME: F", action="append", default=[], help='loss at a place: "image: 1012 MHz"; wanted, '
         "LO and image also tell which side the filter is on")  # fmt: skip
+    add("--plots", metavar="DIR", type=Path, help="write the picture of the last trace into this folder")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -64,6 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
         step=None if given.step is None else _count(given.step, "--step", most=MOST_POLES),
         method=given.method,
         read_db=dict(_marker(text) for text in given.marker),
+        plots=given.plots,
     )
     return run_tune(request, as_json=given.json)
 
