@@ -31,6 +31,7 @@ class SpectrumRequest:
     settings      table of settings of the recordings
     calibration   recordings of noise alone, or of a terminated input
     usable_hz     width that a narrow receiver shows truly
+    made          files that were recorded for it
     """
 
     paths: Sequence[Path]
@@ -45,6 +46,7 @@ class SpectrumRequest:
     settings: Path | None = None
     calibration: Sequence[Path] = ()
     usable_hz: float | None = None
+    made: Sequence[Path] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,6 +77,7 @@ def run_spectrum(request: SpectrumRequest, *, as_json: bool, strict: bool = Fals
         outcomes.append(_measured(recording, request))
     practice = any(recording.practice for recording in [*recordings, *quiet])
     written = draw(outcomes, owners, request.plots, practice=practice) if request.plots is not None else []
+    written = [*(str(path) for path in request.made), *written]
     document = build_document(
         verb="spectrum", outcomes=outcomes, inputs=hashes.result(), files=written, practice=practice
     )

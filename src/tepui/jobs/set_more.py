@@ -16,7 +16,7 @@ from tepui.evidence.moving_lines import OwnedLine
 from tepui.evidence.occupied import occupied_width
 from tepui.evidence.ripple import flatness
 from tepui.evidence.stitch import Stitched
-from tepui.evidence.stitch_fit import NEPER
+from tepui.evidence.stitch_beliefs import NEPER
 from tepui.evidence.stitch_shoulders import SHOULDER_HZ, stitched_spectrum
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import InputError, RangeError
@@ -26,6 +26,7 @@ from tepui.jobs.set_sweeps import SetSeen, SetSweep
 from tepui.jobs.spectrum_findings import CLIPPED_SHARE, FLATNESS, FLOOR, MASK, SCALED_MASK, USUAL_MASKS, WIDTH
 from tepui.jobs.statements import bound, estimated, exact, text, unknown
 
+PILOTS = "copy in the guard and continual pilots, in slices of the channel, [EN300744] 4.4 and 4.5.4"
 EDGES = "edges of the channel in the stitched spectrum"
 SLICES = "guard interval in narrow slices, width from the edges, [EN300744] 4.4"
 CODES = "count of the converter's codes"
@@ -47,34 +48,38 @@ def channel_findings(about: str, seen: SetSeen) -> list[Finding]:
         if sweep.stitched is not None and sweep.stitched.tuning_error is not None
     ]
     best = min(errors, key=lambda one: one.std) if errors else None
-    return [*found, *_place(about, seen, best)]
+    if seen.tuning is not None:
+        return [*found, *_place(about, seen, seen.tuning, source=PILOTS)]
+    return [*found, *_place(about, seen, best, source=EDGES)]
 
 
-def _place(about: str, seen: SetSeen, error: Estimate | None) -> list[Finding]:
+def _place(about: str, seen: SetSeen, error: Estimate | None, *, source: str) -> list[Finding]:
     """Centre as told and the tuner's error against it, or the centre by the receiver's own scale and no more."""
     centre_hz = seen.channel.centre_hz
     if seen.is_centre_told:
         told = exact(about, "centre_frequency_hz", centre_hz, "Hz", source="as told", standing="given")
         if error is None:
             remark = "No edge of the channel was seen on both sides: record 200 kHz beyond both."
-            return [told, unknown(about, "tuner_error_hz", "Hz", source=EDGES, remark=remark)]
+            return [told, unknown(about, "tuner_error_hz", "Hz", source=source, remark=remark)]
         remark = "True less stated frequency of the receiver, taking the centre told as true."
-        ppm = estimate(1e6 * error.value / centre_hz, edges=1e6 * error.std / centre_hz)
+        ppm = estimate(
+            1e6 * error.value / centre_hz, **{name: 1e6 * std / centre_hz for name, std in error.contributions.items()}
+        )
         return [
             told,
-            estimated(about, "tuner_error_hz", error, "Hz", source=EDGES, remark=remark),
-            estimated(about, "tuner_error_ppm", ppm, "ppm", source=EDGES, remark=remark),
+            estimated(about, "tuner_error_hz", error, "Hz", source=source, remark=remark),
+            estimated(about, "tuner_error_ppm", ppm, "ppm", source=source, remark=remark),
         ]
     remark = "Only a known frequency tells it: give --centre as transmitted, or record a carrier that is known."
-    missing = unknown(about, "tuner_error_hz", "Hz", source=EDGES, remark=remark)
+    missing = unknown(about, "tuner_error_hz", "Hz", source=source, remark=remark)
     if error is None:
         return [
-            unknown(about, "centre_frequency_hz", "Hz", source=EDGES, remark="Both edges of the channel are needed."),
+            unknown(about, "centre_frequency_hz", "Hz", source=source, remark="Both edges of the channel are needed."),
             missing,
         ]
-    shown = estimate(centre_hz - error.value, edges=error.std)
+    shown = estimate(centre_hz - error.value, **error.contributions)
     remark = "By the receiver's own reference, whose error adds to it."
-    return [estimated(about, "centre_frequency_hz", shown, "Hz", source=EDGES, remark=remark), missing]
+    return [estimated(about, "centre_frequency_hz", shown, "Hz", source=source, remark=remark), missing]
 
 
 def inband_findings(about: str, sweep: SetSweep) -> list[Finding]:
