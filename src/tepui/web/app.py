@@ -127,7 +127,7 @@ class Pages(StationPages, MorePages, ScrewPages):
         places = places_of(stages_of(text))
         shared = {
             "sheets": SHEETS,
-            "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
+            "strip": strip(strip_of(chain.document, places, path=self._path()), current=shown.get("place")),
             "station": job_of(text, fallback=state.folder.name),
             "waiting": chain.work if chain.work is not None and not chain.work.ended else None,
             "practice": state.practice,
@@ -137,6 +137,11 @@ class Pages(StationPages, MorePages, ScrewPages):
             "counts": shown.pop("counts", ()),
         }
         return self._templates.TemplateResponse(request, template, {**shared, **shown}, status_code=status)
+
+    def _path(self) -> dict[str, Any] | None:
+        """The newest path that was worked out for the station of this folder."""
+        works = (work for work in self._state.workshop.all() if work.verb == "path" and work.document is not None)
+        return next((work.document for work in works if work.document and work.document["station"] is not None), None)
 
     async def station(self, request: Request) -> Response:
         """The first sheet."""
