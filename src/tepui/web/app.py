@@ -175,7 +175,7 @@ class Pages(
             "sheets": SHEETS,
             "all_sheets": ALL_SHEETS,
             "parts": parts_of(shown.get("place")),
-            "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
+            "strip": strip(strip_of(chain.document, places, path=self._path()), current=shown.get("place")),
             "station": job_of(text, fallback=state.folder.name),
             "waiting": chain.work if chain.work is not None and not chain.work.ended else None,
             "practice": state.practice,
@@ -186,6 +186,11 @@ class Pages(
             "log_refused": state.chain.log.sentence if state.chain.log.is_refused else "",
         }
         return self._templates.TemplateResponse(request, template, {**shared, **shown}, status_code=status)
+
+    def _path(self) -> dict[str, Any] | None:
+        """The newest path that was worked out for the station of this folder."""
+        works = (work for work in self._state.workshop.all() if work.verb == "path" and work.document is not None)
+        return next((work.document for work in works if work.document and work.document["station"] is not None), None)
 
     async def form(self, request: Request) -> Response:
         """The form of a verb."""
