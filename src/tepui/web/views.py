@@ -30,7 +30,7 @@ SHOWN_TABLES: dict[str, tuple[str, ...]] = {
     "frequencies": ("plans",),
     "mode": ("mode_choices", "settings_card"),
     "path": ("mode_margins",),
-    "check": ("levels", "mer_budget", "supply"),
+    "check": ("levels", "mer_budget", "supply", "care_ticks", "rules_at_hand"),
     "report": (),
     "filter": ("rods", "prototype"),
     "spectrum": ("lines",),
