@@ -223,8 +223,8 @@ FORMS = {
                 Option(name="clutter-loss", label="Trees and houses", example="10 dB"),
                 Option(name="model", label="Model", choices=("", "free-space", "knife-edge", "p526", "p1812", "p452")),
             ),
-            pictures=False,
             files=False,
+            station=True,
         ),
         Form(
             verb="receive",
