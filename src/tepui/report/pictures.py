@@ -42,6 +42,7 @@ from tepui.report.theme import (
     style_for,
     wall,
 )
+from tepui.report.trend_picture import far_reports, trend
 
 Data = Mapping[str, Any]
 
@@ -206,5 +207,7 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "drive_peaks": drive_peaks,
     "frequency_plan": frequency_plan,
     "coverage": coverage,
+    "trend": trend,
+    "far_reports": far_reports,
     "path_profile": path_profile,
 }

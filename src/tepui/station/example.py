@@ -190,6 +190,8 @@ antenna_gain = "13 dBi"
 feeder_loss = "2 dB"
 noise_figure = "3 dB"
 power = "30 dBm"                    # of its transmitter, for the way back
+converter = "812 MHz"               # oscillator of a converter before its receiver
+converter_error = "20 ppm"
 tunes = "174..230 MHz, 470..862 MHz"
 """
 

@@ -161,6 +161,7 @@ class Plan:
     order: int | None = count("highest |m| + |n| of products", least=2, most=15)
     protect: tuple[Figure, ...] | None = ranges("frequency", "spectrum to keep clean", example="1215..1240 MHz")
     protect_limit: Figure | None = figure("ratio", "level there below the signal", most=0, example="-60 dB")
+    shielding: Figure | None = figure("ratio", "from local services in the shack to the mixer", least=0, most=150)
     place: Place | None = None
 
 

@@ -148,7 +148,7 @@ def _groups(findings: list[Finding], *, practice: bool) -> tuple[Group, ...]:
 def _line(finding: Finding, *, practice: bool) -> Line:
     return Line(
         label=label_text(finding.key),
-        value=value(finding, practice=practice),
+        value=Markup("") if finding.kind == "caution" and finding.value is True else value(finding, practice=practice),
         standing=STANDING_WORDS[finding.standing],
         limit=limit(finding),
         remark=finding.remark,
@@ -157,11 +157,14 @@ def _line(finding: Finding, *, practice: bool) -> Line:
 
 def _tables(tables: Mapping[str, Any], verb: str) -> tuple[Cells, ...]:
     return tuple(
-        _cells(name, tables[name]) for name in SHOWN_TABLES.get(verb, tuple(tables)) if tables.get(name, {}).get("rows")
+        cells_of(name, tables[name])
+        for name in SHOWN_TABLES.get(verb, tuple(tables))
+        if tables.get(name, {}).get("rows")
     )
 
 
-def _cells(name: str, table: Mapping[str, Any]) -> Cells:
+def cells_of(name: str, table: Mapping[str, Any]) -> Cells:
+    """A table of a document as text."""
     units = [column["unit"] for column in table["columns"]]
     shown = table["rows"][:MOST_ROWS]
     scales = {}
