@@ -10,6 +10,7 @@ from tepui.desk.path_care import care_findings
 from tepui.desk.path_request import CareRequest
 from tepui.desk.path_station import radiated_by
 from tepui.files.station import named_files, open_station
+from tepui.files.ticks import read_ticks, ticks_table
 from tepui.files.within import named_file
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import InputError
@@ -22,10 +23,13 @@ from tepui.station.nouns import Station
 from tepui.station.schema import station_schema
 
 
-def run_check(path: Path, *, as_json: bool, strict: bool, care: CareRequest | None = None) -> int:
+def run_check(
+    path: Path, *, as_json: bool, strict: bool, care: CareRequest | None = None, ticks: Path | None = None
+) -> int:
     """The verb: validate, predict, print, return the exit code.
 
     care    exposure and licence sheets beside, where asked; country and rules of the file stand in
+    ticks   file of the operator's ticks, told as a table
     raises  InputError: the file contradicts itself or cannot be read
     """
     station = open_station(path)
@@ -36,6 +40,9 @@ def run_check(path: Path, *, as_json: bool, strict: bool, care: CareRequest | No
         care = replace(care, rules=rules, country=care.country or station.path.country)
         files += [] if rules is None else [rules]
         outcome = _with_care(outcome, care, station, path)
+    if ticks is not None:
+        outcome = replace(outcome, tables=(*outcome.tables, ticks_table(read_ticks(ticks), outcome.findings)))
+        files.append(ticks)
     hashes = InputHashes(files)
     document = build_document(verb="check", outcomes=[outcome], inputs=hashes.result(), station=station.name)
     sys.stdout.write(document_text(document) if as_json else outcome_text(outcome, page_for(sys.stdout)) + "\n")

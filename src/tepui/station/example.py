@@ -37,7 +37,7 @@ format = 1
 call = "@call@"                     # Q1TPU is nobody's: put your own
 name = "@name@"
 locator = "@locator@"
-antenna_height = "20 m"              # above ground; coordinates = "..." where known better than the locator
+antenna_height = "40 m"              # above ground; coordinates = "..." where known better than the locator
 ambient = "@ambient@"                # hottest air around the box; without it no word on sinks and fans
 enclosure = "vented"                # open, vented or closed
 air_rise = "10 K"                   # by how much the air may warm on its way through the box
@@ -192,7 +192,7 @@ max_input = "-10 dBm"
 [[far]]
 call = "Q2DEF"
 locator = "HI46ob"
-antenna_height = "12 m"
+antenna_height = "40 m"
 antenna_gain = "13 dBi"
 feeder_loss = "2 dB"
 noise_figure = "3 dB"

@@ -371,8 +371,8 @@ FORMS = {
                     blank="as in the file",
                 ),
             ),
-            pictures=False,
             files=False,
+            station=True,
         ),
         Form(
             verb="receive",

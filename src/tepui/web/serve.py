@@ -111,6 +111,7 @@ def _listener(port: int | None, *, everywhere: bool) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, candidate))
+            listener.listen()  # who comes before the server is up waits a moment and is not turned away
         except OSError as problem:
             listener.close()
             if port is not None:
