@@ -215,6 +215,11 @@ def test_limit_an_unknown_necessary_extension_is_remarked(tmp_path):
             {"dataset": "../secret"},
             "x.sigmf-meta: core:dataset must be a file name without a folder ([SigMF]), not '../secret'.",
         ),
+        (
+            {"dataset": "[" * 300},
+            "x.sigmf-meta: core:dataset has 300 characters; a file's name has at most 255 bytes (NTFS, ext4 and "
+            "others): [[[[[[[[[[[[[[[[[[[[...",
+        ),
         ({"dataset": "gone.dat"}, "x.sigmf-meta has no gone.dat beside it; the samples are missing."),
         (
             {"tepui:practice": "yes"},

@@ -19,6 +19,7 @@ from tepui.ground.errors import FormatError
 LEVEL_SETTINGS = ("attenuator_db", "frontend_gain_db", "if_gain_db", "gain_db", "setting_dbm")
 FLAG_SETTINGS = ("terminated", "practice", "agc")
 NAMESPACES = ("tepui", "rx")
+LONGEST_NAME = 255  # bytes: NTFS, ext4 and others
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,6 +179,11 @@ def _dataset(about: _Fields) -> str | None:
     name = about.text("core:dataset")
     if name is not None and (name in ("", ".", "..") or any(mark in name for mark in '/\\:*?"<>|')):
         raise FormatError(f"{about.path}: core:dataset must be a file name without a folder ([SigMF]), not {name!r}.")
+    if name is not None and len(name.encode("utf-8", "replace")) > LONGEST_NAME:
+        raise FormatError(
+            f"{about.path}: core:dataset has {len(name)} characters; a file's name has at most {LONGEST_NAME} bytes "
+            f"(NTFS, ext4 and others): {name[:20]}..."
+        )
     return name
 
 
