@@ -61,6 +61,9 @@ class TestCaseOne:
             assert one["standing"] == "measured"
             assert one["value"] == pytest.approx(true, abs=0.1)
             assert (one["high"] - one["low"]) / 2 == pytest.approx(doubt, abs=0.06)
+        on_target = findings["set:s1 at +11 dBm", "shoulder_worst_db"]
+        assert on_target["margin"] == pytest.approx(0.0, abs=0.1)  # no margin, and what was shown is no miss
+        assert "-31.0 dB shown look like a miss" in on_target["remark"]
         for setting, bound in ((3, -37.6), (6, -36.5)):
             one = findings[f"set:s1 at {setting:+d} dBm", "shoulder_worst_db"]
             assert (one["standing"], one["value"], one["low"], one["high"]) == ("at_most", bound, None, bound)
@@ -162,6 +165,7 @@ class TestCaseFive:
         cause = found[0]["set:s5", "asymmetry_cause"]
         assert cause["value"] == "filter tilt"
         for words in ("neither of a wrong bias nor of a faulty amplifier", "Retune the filter 3.2 MHz up",
+                      "both sides then read alike",
                       "sample before the filter", "-27.4 dB", "The upper reading at the output hides"):  # fmt: skip
             assert words in cause["remark"]
 

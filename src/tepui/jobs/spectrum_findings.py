@@ -12,6 +12,7 @@ from tepui.evidence.crest import PROBABILITY, PeakStatistics, crest_db, gaussian
 from tepui.evidence.floor import Floor
 from tepui.evidence.masks import MaskComparison, compare_with_mask, published_mask
 from tepui.evidence.occupied import occupied_width
+from tepui.evidence.receiver_axes import ReceiverAxes
 from tepui.evidence.ripple import flatness
 from tepui.evidence.shoulders import SPACINGS_OF_RESOLUTION, Shoulder, Shoulders
 from tepui.ground.errors import InputError, RangeError
@@ -31,6 +32,17 @@ NAMES = ("lower", "upper", "worst")
 USUAL_MASKS = {8e6: "EN302296_noncritical_ge25W", 7e6: "GE06_noncritical"}
 SCALED_MASK = "scaled_noncritical"
 CLIPPED_SHARE = 1e-6  # fewer samples at full scale change nothing that is printed here
+
+
+def axes_findings(about: str, axes: ReceiverAxes) -> list[Finding]:
+    """The receiver's image and line at zero, where they were taken off before anything was read."""
+    remark = "Of the receiver, about the frequency it was tuned to; taken off before anything was read."
+    both = (("receiver_image_db", axes.image_db), ("receiver_zero_dbc", axes.line_dbc))
+    return [
+        estimated(about, key, value, "dB", source="axes of the recording, tepui spectrum", remark=remark)
+        for key, value in both
+        if value is not None
+    ]
 
 
 def nothing_findings(about: str, remark: str) -> tuple[Finding, ...]:
