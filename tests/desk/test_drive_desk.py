@@ -359,6 +359,26 @@ def test_law_readings_that_do_not_follow_the_drive_are_bounds(tmp_path, capsys, 
     assert findings["set:table", "drive_crossing_dbm"]["value"] == pytest.approx(8.5, abs=0.15)
 
 
+# 0 dB of shoulder a dB of drive: not the stage whose drive moved (common practice, from the order of products).
+def test_law_a_shoulder_that_never_moves_is_not_the_stage_turned(tmp_path, capsys, read_json):
+    text = "setting_dbm,shoulder_worst_db\n0,-33.1\n2,-33\n4,-33.2\n6,-33.1\n"
+    findings, _ = run([*table(tmp_path, text), "-32 dB"], capsys, read_json)
+    assert findings["set:table", "shoulder_not_following"]["kind"] == "caution"
+    crossing = findings["set:table", "drive_crossing_dbm"]
+    assert crossing["standing"] == "unknown"
+    assert "not the stage whose drive moved" in crossing["remark"]
+
+
+# 3 dB a dB and more: products of fifth order and higher, clipping; 2 dB a dB: third order.
+@pytest.mark.parametrize(("step_db", "words"), [(2.0, "third order"), (3.6, "begins to clip")])
+def test_law_the_slope_names_the_order(tmp_path, capsys, read_json, step_db, words):
+    rows = "".join(f"{k},{-38 + step_db * k}\n" for k in range(4))
+    findings, _ = run([*table(tmp_path, f"setting_dbm,shoulder_worst_db\n{rows}"), "-34 dB"], capsys, read_json)
+    slope = findings["set:table", "shoulder_slope"]
+    assert slope["value"] == pytest.approx(step_db, abs=0.4)
+    assert words in slope["remark"]
+
+
 def test_law_bounds_alone_give_no_crossing(tmp_path, capsys, read_json):
     text = "setting_dbm,shoulder_worst_db\n3,-37.6\n6,-36.5\n9,-33.9\n"
     findings, tables = run([*table(tmp_path, text), "-32 dB", "--baseline", "-38 dB"], capsys, read_json)

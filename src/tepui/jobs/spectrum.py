@@ -34,6 +34,7 @@ from tepui.jobs.spectrum_findings import (
     nothing_findings,
     place_findings,
     shoulder_findings,
+    sidelobe_findings,
     width_finding,
 )
 from tepui.jobs.spectrum_tables import inband_density, lines_table, pictures, spectrum_table
@@ -105,6 +106,7 @@ def _measured(recording: Recording, told: SliceOptions, *, mask: str | None, wor
         floor_finding(about, floor, inband_density(fine, channel)),
         masked,
         *axes_findings(about, axes),
+        *sidelobe_findings(about, sides, channel),
         *clipping_findings(about, counts),
     )
     return Outcome(
