@@ -30,6 +30,7 @@ SHOWN_TABLES = ("drive_readings", "price_of_next")
 CONFIDENCE = 0.9  # where nobody says
 GAIN_DB = 1.0  # more than a passive part's calibration may be off
 TOUCHSTONE = re.compile(r"\.(s[0-9]+p|ts|snp)$", re.IGNORECASE)
+STATION = ".toml"
 ABSOLUTE_HZ = 45e6  # a filter table that begins above is in absolute frequency: no channel reaches so far from itself
 
 
@@ -155,6 +156,8 @@ def _baseline(given: Quantity | None, doubt_db: float | None) -> Baseline | None
 def _filter(path: Path, *, centre_hz: float | None) -> tuple[FilterCurve, tuple[str, ...]]:
     """The filter's curve from the channel's centre on, and what was odd about its file."""
     remarks: tuple[str, ...] = ()
+    if path.suffix.lower() == STATION:
+        return _station_filter(path)
     if TOUCHSTONE.search(path.name):
         frequency_hz, loss_db, remarks = _transmission(path)
     else:
@@ -172,6 +175,32 @@ def _filter(path: Path, *, centre_hz: float | None) -> tuple[FilterCurve, tuple[
             )
         frequency_hz = frequency_hz - centre_hz
     return FilterCurve(offset_hz=frequency_hz, loss_db=loss_db), remarks
+
+
+def _station_filter(path: Path) -> tuple[FilterCurve, tuple[str, ...]]:
+    """The curve of the filter behind the last amplifier of a station, from its channel's centre on.
+
+    raises  InputError where no filter stands there, or none with a curve
+    """
+    from tepui.files.station import open_station
+
+    station = open_station(path)
+    amplifiers = [n for n, stage in enumerate(station.stages) if stage.kind == "amplifier"]
+    behind = station.stages[amplifiers[-1] :] if amplifiers else station.stages
+    found = [stage for stage in behind if stage.kind == "filter"]
+    if not found:
+        raise RangeError(
+            f"{path} has no filter behind its last amplifier, so nothing hides the amplifier's shoulders; leave out "
+            "--filter, or add the stage."
+        )
+    stage = found[-1]
+    if stage.curve is None or len(stage.curve.frequency_hz) < 2:
+        raise RangeError(
+            f'{path}: the filter {stage.name} states no curve; measure it and write response = "filter.s2p".'
+        )
+    offset_hz = stage.curve.frequency_hz - station.channel.centre.value
+    remark = f"Filter {stage.name} of {path.name} by its {stage.curve.how}."
+    return FilterCurve(offset_hz=offset_hz, loss_db=stage.curve.loss_db), (remark,)
 
 
 def _transmission(path: Path) -> tuple[Floats, Floats, tuple[str, ...]]:

@@ -33,6 +33,7 @@ class SpectrumRequest:
     calibration   recordings of noise alone, or of a terminated input
     usable_hz     width that a narrow receiver shows truly
     mer           of a wide recording, read elsewhere
+    made          files that were recorded for it
     """
 
     paths: Sequence[Path]
@@ -48,6 +49,7 @@ class SpectrumRequest:
     calibration: Sequence[Path] = ()
     usable_hz: float | None = None
     mer: Estimate | None = None
+    made: Sequence[Path] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,6 +80,7 @@ def run_spectrum(request: SpectrumRequest, *, as_json: bool, strict: bool = Fals
         outcomes.append(_measured(recording, request))
     practice = any(recording.practice for recording in [*recordings, *quiet])
     written = draw(outcomes, owners, request.plots, practice=practice) if request.plots is not None else []
+    written = [*(str(path) for path in request.made), *written]
     document = build_document(
         verb="spectrum", outcomes=outcomes, inputs=hashes.result(), files=written, practice=practice
     )

@@ -14,7 +14,7 @@ Holds   Levels are negative: lower is better. Picking highest values depends on 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -223,7 +223,7 @@ def _smooth_where_plain(parts: _Parts, view: _View, stands_out: tuple[bool, bool
     return _Parts(in_band=smooth.in_band, sides=(sides[0], sides[1]))
 
 
-def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
+def _draws(trace: Spectrum, smooth: _Parts, view: _View, inband_averages: float) -> _Parts:
     """Traces that might have been seen: the smooth one with the scatter this averaging and this filter leave."""
     rng = np.random.default_rng(1)
     stride = int(view.in_band[1] - view.in_band[0])
@@ -231,9 +231,8 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
     reach = math.ceil(1.2 * trace.resolution_bandwidth_hz / step_hz)
     response = np.exp(-np.pi * (np.arange(-reach, reach + 1) * step_hz / trace.resolution_bandwidth_hz) ** 2)
     response /= np.sqrt(np.sum(response**2))
-    count = trace.n_averages
 
-    def scattered(row: Floats) -> Floats:
+    def scattered(row: Floats, count: float) -> Floats:
         n = row.shape[1]
         size = n + 4 * reach + 1
         noise = np.fft.irfft(
@@ -243,7 +242,9 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
         gain = np.maximum(1 - 1 / (9 * count) + noise / (3 * math.sqrt(count)), 1e-3) ** 3
         return np.asarray(row * gain)
 
-    return _Parts(in_band=scattered(smooth.in_band), sides=(scattered(smooth.sides[0]), scattered(smooth.sides[1])))
+    in_band = scattered(smooth.in_band, inband_averages)
+    lower, upper = (scattered(side, trace.n_averages) for side in smooth.sides)
+    return _Parts(in_band=in_band, sides=(lower, upper))
 
 
 def _construction(parts: _Parts, view: _View, side: int) -> Construction:
@@ -269,6 +270,8 @@ def shoulders(
     carrier_spacing_hz: float,
     floor: Floor | None,
     unrest: float = 0.0,
+    inband_rise_db: float | None = None,
+    inband_more: float = 1.0,
 ) -> Shoulders:
     """Lower, upper and worse shoulder of one wide recording.
 
@@ -277,6 +280,9 @@ def shoulders(
     occupied_width_hz  from the lowest to the highest carrier
     floor              of the recording; None leaves ``corrected`` None
     unrest             relative standard uncertainty of the power there from peaks that come rarely (unrest.py)
+    inband_rise_db     how far the highest value in band stands over its surroundings without scatter (pilot_rise.py):
+                       only the scatter beside the channel is then left in doubt; None where that is not known
+    inband_more        how many times more averages the points in band have
     raises             RangeError where the recording is too narrow or the spectrum too coarse
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
@@ -299,11 +305,13 @@ def shoulders(
     ]
     coarse = look(trace, stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION))
     smooth = _smooth_where_plain(_cut(trace.density[None, :], coarse), coarse, stands_out)
-    drawn = _draws(trace, smooth, coarse)
+    drawn = _draws(trace, smooth, coarse, inband_more * trace.n_averages)
     raw = _readings(drawn, coarse)
     clean = _readings(_smooth_where_plain(drawn, coarse, stands_out).less(floor_density), coarse)
     still = _readings(smooth, coarse)[0]
     highest = raw.mean(axis=0) - still
+    level_band = np.broadcast_to(smooth.in_band, drawn.in_band.shape)
+    beside = _readings(replace(drawn, in_band=level_band), coarse).mean(axis=0) - still
     free = _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
     smoothing = clean.mean(axis=0) - free
     filters = [
@@ -322,10 +330,12 @@ def shoulders(
         }
         corrected = None
         if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
+            picked, rise_db = (highest[i], 0.0) if inband_rise_db is None else (beside[i], inband_rise_db)
             corrected = estimate(
-                float(best[0][i] - smoothing[i] + highest[i] / 2),
+                float(best[0][i] - smoothing[i] + picked / 2 - rise_db),
                 averaging=float(clean[:, i].std()),
-                highest_of_trace=float(abs(highest[i]) + abs(smoothing[i])) / math.sqrt(3),
+                highest_of_trace=float(abs(picked) + abs(smoothing[i]))
+                / math.sqrt(3 if inband_rise_db is None else 12),
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
                 unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),

@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from tepui.files.within import named_file
 from tepui.ground.errors import FormatError
 
 SHOULDER_RANGE = (-120.0, 0.0)
@@ -158,7 +159,7 @@ def _named(path: Path, line: int, cell: str) -> tuple[Path, ...]:
     """
     found: list[Path] = []
     for part in (part.strip() for part in cell.split(" + ")):
-        named = path.parent / part
+        named = named_file(path, part)
         if "*" not in named.name:
             found.append(named)
             continue

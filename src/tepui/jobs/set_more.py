@@ -16,7 +16,7 @@ from tepui.evidence.moving_lines import OwnedLine
 from tepui.evidence.occupied import occupied_width
 from tepui.evidence.ripple import flatness
 from tepui.evidence.stitch import Stitched
-from tepui.evidence.stitch_fit import NEPER
+from tepui.evidence.stitch_beliefs import NEPER
 from tepui.evidence.stitch_shoulders import SHOULDER_HZ, stitched_spectrum
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import InputError, RangeError
@@ -27,6 +27,7 @@ from tepui.jobs.slice_findings import Slice, centre_of
 from tepui.jobs.spectrum_findings import CLIPPED_SHARE, FLATNESS, FLOOR, MASK, SCALED_MASK, USUAL_MASKS, WIDTH
 from tepui.jobs.statements import bound, estimated, exact, text, unknown
 
+PILOTS = "copy in the guard and continual pilots, in slices of the channel, [EN300744] 4.4 and 4.5.4"
 EDGES = "edges of the channel in the stitched spectrum"
 CARRIERS = "carriers by the guard interval in narrow slices, the right one by pilots or edges"
 SLICES = "guard interval in narrow slices, width from the edges, [EN300744] 4.4"
@@ -49,6 +50,8 @@ def channel_findings(about: str, seen: SetSeen, slices: Sequence[Slice] = ()) ->
         if sweep.stitched is not None and sweep.stitched.tuning_error is not None
     ]
     best = min(errors, key=lambda one: one.std) if errors else None
+    if seen.tuning is not None:
+        return [*found, *_place(about, seen, seen.tuning, source=PILOTS)]
     rough = None if best is None else estimate(channel.centre_hz - best.value, edges=best.std)
     fine = centre_of(slices, rough)
     if fine is None:
@@ -64,7 +67,7 @@ def _place(about: str, seen: SetSeen, error: Estimate | None, *, source: str) ->
         told = exact(about, "centre_frequency_hz", centre_hz, "Hz", source="as told", standing="given")
         if error is None:
             remark = "No edge of the channel was seen on both sides: record 200 kHz beyond both."
-            return [told, unknown(about, "tuner_error_hz", "Hz", source=EDGES, remark=remark)]
+            return [told, unknown(about, "tuner_error_hz", "Hz", source=source, remark=remark)]
         remark = "True less stated frequency of the receiver, taking the centre told as true."
         ppm = estimate(
             1e6 * error.value / centre_hz, **{name: 1e6 * std / centre_hz for name, std in error.contributions.items()}
@@ -75,10 +78,10 @@ def _place(about: str, seen: SetSeen, error: Estimate | None, *, source: str) ->
             estimated(about, "tuner_error_ppm", ppm, "ppm", source=source, remark=remark),
         ]
     remark = "Only a known frequency tells it: give --centre as transmitted, or record a carrier that is known."
-    missing = unknown(about, "tuner_error_hz", "Hz", source=EDGES, remark=remark)
+    missing = unknown(about, "tuner_error_hz", "Hz", source=source, remark=remark)
     if error is None:
         return [
-            unknown(about, "centre_frequency_hz", "Hz", source=EDGES, remark="Both edges of the channel are needed."),
+            unknown(about, "centre_frequency_hz", "Hz", source=source, remark="Both edges of the channel are needed."),
             missing,
         ]
     shown = estimate(centre_hz - error.value, **error.contributions)

@@ -35,7 +35,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--target", metavar="L", help='shoulder to keep below: "-32 dB"')
     add("--confidence", metavar="P", help='that the recommended setting meets it ("90 %%")')
     add("--baseline", metavar="L", help='shoulder shown by the modulator alone: "-38 dB" or "-38 dB ± 0.3 dB"')
-    add("--filter", metavar="FILE", type=Path, help="output filter: a Touchstone file, or rows of MHz and dB of loss")
+    add("--filter", metavar="FILE", type=Path, help="output filter: a Touchstone file, rows of MHz and dB of loss, "
+        "or a station file whose filter it is")  # fmt: skip
     add("--no-filter", action="store_true", help="the station's output filter lies behind the place that was read")
     add("--doubt", metavar="D", help='95 %% doubt of a shoulder read, where the table has none: "0.3 dB"')
     add("--step", metavar="S", help='step of the modulator\'s level ("0.1 dB")')
