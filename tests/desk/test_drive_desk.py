@@ -61,6 +61,9 @@ class TestCaseOne:
             assert one["standing"] == "measured"
             assert one["value"] == pytest.approx(true, abs=0.1)
             assert (one["high"] - one["low"]) / 2 == pytest.approx(doubt, abs=0.06)
+        on_target = findings["set:s1 at +11 dBm", "shoulder_worst_db"]
+        assert on_target["margin"] == pytest.approx(0.0, abs=0.1)  # no margin, and what was shown is no miss
+        assert "-31.0 dB shown look like a miss" in on_target["remark"]
         for setting, bound in ((3, -37.6), (6, -36.5)):
             one = findings[f"set:s1 at {setting:+d} dBm", "shoulder_worst_db"]
             assert (one["standing"], one["value"], one["low"], one["high"]) == ("at_most", bound, None, bound)
@@ -162,6 +165,7 @@ class TestCaseFive:
         cause = found[0]["set:s5", "asymmetry_cause"]
         assert cause["value"] == "filter tilt"
         for words in ("neither of a wrong bias nor of a faulty amplifier", "Retune the filter 3.2 MHz up",
+                      "both sides then read alike",
                       "sample before the filter", "-27.4 dB", "The upper reading at the output hides"):  # fmt: skip
             assert words in cause["remark"]
 
@@ -353,6 +357,26 @@ def test_law_readings_that_do_not_follow_the_drive_are_bounds(tmp_path, capsys, 
     assert findings["set:table", "shoulder_not_following"]["kind"] == "caution"
     assert findings["set:table", "baseline_missing"]["kind"] == "caution"
     assert findings["set:table", "drive_crossing_dbm"]["value"] == pytest.approx(8.5, abs=0.15)
+
+
+# 0 dB of shoulder a dB of drive: not the stage whose drive moved (common practice, from the order of products).
+def test_law_a_shoulder_that_never_moves_is_not_the_stage_turned(tmp_path, capsys, read_json):
+    text = "setting_dbm,shoulder_worst_db\n0,-33.1\n2,-33\n4,-33.2\n6,-33.1\n"
+    findings, _ = run([*table(tmp_path, text), "-32 dB"], capsys, read_json)
+    assert findings["set:table", "shoulder_not_following"]["kind"] == "caution"
+    crossing = findings["set:table", "drive_crossing_dbm"]
+    assert crossing["standing"] == "unknown"
+    assert "not the stage whose drive moved" in crossing["remark"]
+
+
+# 3 dB a dB and more: products of fifth order and higher, clipping; 2 dB a dB: third order.
+@pytest.mark.parametrize(("step_db", "words"), [(2.0, "third order"), (3.6, "begins to clip")])
+def test_law_the_slope_names_the_order(tmp_path, capsys, read_json, step_db, words):
+    rows = "".join(f"{k},{-38 + step_db * k}\n" for k in range(4))
+    findings, _ = run([*table(tmp_path, f"setting_dbm,shoulder_worst_db\n{rows}"), "-34 dB"], capsys, read_json)
+    slope = findings["set:table", "shoulder_slope"]
+    assert slope["value"] == pytest.approx(step_db, abs=0.4)
+    assert words in slope["remark"]
 
 
 def test_law_bounds_alone_give_no_crossing(tmp_path, capsys, read_json):

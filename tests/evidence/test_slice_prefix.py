@@ -7,11 +7,11 @@ import pytest
 from slice_cases import CENTRE_HZ, centre_from_tuned_hz, compared
 from sweep_signals import cut_sweep, truth
 
-from tepui.evidence.pilot_band import pilot_pattern
 from tepui.evidence.slice_carriers import number_of_first
 from tepui.evidence.slice_pairs import later, without_lines
 from tepui.evidence.slice_prefix import compare_slice
 from tepui.practice.receiver import PhaseNoise
+from tepui.signals.dvbt.carriers import mean_powers
 from tepui.signals.dvbt.mode import Mode
 
 
@@ -130,7 +130,7 @@ def test_limit_a_line_is_no_noise():
     ],
 )
 def test_published_pattern_of_pilots(n_fft, first, numbers, found):
-    pattern = pilot_pattern(n_fft)
+    pattern = mean_powers(n_fft)
     assert sorted(set(np.round(pattern, 4))) == [1.0, 1.1944, 1.7778]
     count = 450 * n_fft // 2048  # of a slice of 1.8 MHz
     seen = pattern[first : first + count] * np.random.default_rng(7).gamma(60, 1 / 60, count)

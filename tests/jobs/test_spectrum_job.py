@@ -11,6 +11,7 @@ from signals_made import made_recording
 from tepui.files.recordings import open_recording
 from tepui.ground.errors import ChoiceError, FormatError, RangeError
 from tepui.jobs.spectrum import measure_spectrum
+from tepui.signals.dvbt.carriers import pilot_carriers, pilot_values
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Stretch, recording_from_samples
 
@@ -232,3 +233,25 @@ def test_message_samples_that_are_no_numbers(made):
     samples[300_000] = np.nan
     with pytest.raises(FormatError, match="sample 300000"):
         measure_spectrum(recording_from_samples("bad", samples, sample_rate_hz=RATE_HZ, frequency_hz=1e9))
+
+
+# [EN300744] 4.4: rectangular symbols, made here at four times the elementary rate from pilots and random points.
+def test_law_side_lobes_of_an_unfiltered_waveform_are_named():
+    rng = np.random.default_rng(4)
+    n_symbols, n_fft = 140, 2048
+    carriers = rng.choice([-1.0, 1.0], (n_symbols, 1705, 2)) @ [1, 1j] / np.sqrt(2)
+    for symbol in range(n_symbols):
+        pilots = pilot_carriers(n_fft, symbol % 4)
+        carriers[symbol, pilots] = pilot_values(n_fft)[pilots]
+    lines = np.zeros((n_symbols, 4 * n_fft), complex)
+    lines[:, np.arange(-852, 853)] = carriers
+    symbols = np.fft.ifft(lines, axis=1)
+    samples = np.concatenate([symbols[:, -n_fft // 2 :], symbols], axis=1).ravel()  # guard 1/8
+    made = recording_from_samples(
+        "bare", samples / np.abs(samples).max(), sample_rate_hz=4 * 64e6 / 7, frequency_hz=1e9
+    )
+    found = {one.key: one for one in measure_spectrum(made).findings}
+    caution = found["sidelobe_unfiltered_db"]
+    assert caution.kind == "caution"
+    assert found["shoulder_worst_db"].value == pytest.approx(caution.value, abs=1.5)
+    assert "2K signal" in caution.remark

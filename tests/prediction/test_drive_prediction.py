@@ -8,7 +8,7 @@ import pytest
 from tepui.chain.amplifiers.drive_curve import drive_curve, view_waveform
 from tepui.chain.amplifiers.fit import DriveData, fit_amplifier
 from tepui.ground.errors import RangeError
-from tepui.prediction.drive import crossing, settings_between, slope_at
+from tepui.prediction.drive import Crossing, capped, crossing, settings_between, slope_at
 from tepui.prediction.waveform_density import highest_in_band_db, sidelobe_db, view_of_mode, waveform_density
 from tepui.signals.dvbt.mode import Mode
 
@@ -125,3 +125,25 @@ def test_refusals():
     narrow = convolve_terms(np.ones(64), step_hz=1e5)
     with pytest.raises(RangeError, match=r"shoulders need .* MHz from the centre"):
         view_waveform(narrow, occupied_width_hz=6.6e6, resolution_hz=1e4, highest_db=0.0, data_ratio=1.0)
+
+
+# By hand: readings of -34, -33, -30 and -26 dB at 0, 2, 4 and 6 pass -32 dB at 2 + 2/3.
+def test_limit_a_floor_that_is_sent_moves_the_crossing_and_one_that_may_be_the_receivers_the_advice():
+    curve = Crossing(value=4.0, low=3.9, high=4.1, met_everywhere=False, recommended=3.9, first=-2.0, last=8.0,
+                     stated=4.0, standing="measured")  # fmt: skip
+    given = {
+        "setting_db": np.array([0.0, 2.0, 4.0, 6.0]),
+        "level_db": np.array([-34.0, -33.0, -30.0, -26.0]),
+        "std_db": np.full(4, 0.1),
+        "confidence": 0.9,
+        "step_db": 0.1,
+    }
+    sent = capped(curve, target_db=-32.0, is_sent=True, **given)
+    assert sent.value == pytest.approx(2 + 2 / 3)
+    assert sent.low < sent.value < sent.high
+    assert sent.recommended == 2.5
+    maybe = capped(curve, target_db=-32.0, is_sent=False, **given)
+    assert (maybe.value, maybe.recommended) == (4.0, 2.5)
+    below = capped(curve, target_db=-35.0, is_sent=True, **given)
+    assert (below.value, below.recommended, below.standing) == (None, None, "at_most")
+    assert capped(curve, target_db=-20.0, is_sent=True, **given) is curve

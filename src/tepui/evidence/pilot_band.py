@@ -12,21 +12,12 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from tepui.signals.dvbt.carriers import PILOT_AMPLITUDE, continual_carriers
+from tepui.signals.dvbt.carriers import mean_powers
 from tepui.signals.dvbt.mode import N_CARRIERS
 
 Floats = npt.NDArray[np.float64]
 
 SIZE_AGREES = 0.02  # of the number of carriers
-
-
-def pilot_pattern(n_fft: int) -> Floats:
-    """Mean power of each carrier over a data carrier's. (K,)"""
-    boost = PILOT_AMPLITUDE**2
-    pattern = np.ones(N_CARRIERS[n_fft])
-    pattern[::3] = (boost + 3) / 4
-    pattern[continual_carriers(n_fft)] = boost
-    return pattern
 
 
 def size_of(*, occupied_width_hz: float, carrier_spacing_hz: float) -> int | None:
@@ -48,7 +39,7 @@ def band_shape(
     n_fft = size_of(occupied_width_hz=occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz)
     if n_fft is None:
         return np.ones(len(offset_hz))
-    pattern = pilot_pattern(n_fft)
+    pattern = mean_powers(n_fft)
     width = resolution_bandwidth_hz / carrier_spacing_hz
     reach = math.ceil(1.6 * width)
     response = np.exp(-np.pi * (np.arange(-reach, reach + 1) / width) ** 2)

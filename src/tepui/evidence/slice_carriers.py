@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import median_filter
 
-from tepui.evidence.pilot_band import pilot_pattern
+from tepui.signals.dvbt.carriers import mean_powers
 from tepui.signals.dvbt.mode import N_CARRIERS
 
 Samples = npt.NDArray[np.complex64]
@@ -47,7 +47,7 @@ def number_of_first(powers: Floats, *, n_fft: int, numbers: range) -> int | None
         return None
     seen = powers / median_filter(powers, SMOOTH, mode="nearest") - 1
     seen = np.clip(seen, -1, 2)
-    pattern = pilot_pattern(n_fft)
+    pattern = mean_powers(n_fft)
     k = np.asarray(numbers)[:, None] + np.arange(len(powers))
     inside = (k >= 0) & (k < len(pattern))
     wanted = np.where(inside, pattern[np.clip(k, 0, len(pattern) - 1)], 0.0)

@@ -74,7 +74,7 @@ def _filter_words(series: Series, effect: FilterEffect, level: float) -> str:
     retune = ""
     if effect.centre_offset_hz is not None and abs(effect.centre_offset_hz) > NEAR_HZ:
         way = "up" if effect.centre_offset_hz < 0 else "down"
-        retune = f" Retune the filter {abs(effect.centre_offset_hz) / 1e6:.1f} MHz {way}."
+        retune = f" Retune the filter {abs(effect.centre_offset_hz) / 1e6:.1f} MHz {way}: both sides then read alike."
     return (
         f"The {level:.1f} dB between the sides are the filter's, the same at every drive; the amplifier itself is "
         f"symmetric{at}. This speaks neither of a wrong bias nor of a faulty amplifier. The {lower} reading at the "

@@ -20,7 +20,9 @@ def caution_findings(about: str, series: Series) -> list[Finding]:
     findings = [*_baseline(about, series), _sidelobe(about, series)]
     if series.falling:
         findings.append(_falling(about))
-    return findings if series.result is None else findings + _cautions(about, series, series.result)
+    if series.flat:
+        findings.append(_flat(about))
+    return findings if series.result is None else findings + _cautions(about, series.result)
 
 
 def _baseline(about: str, series: Series) -> list[Finding]:
@@ -110,7 +112,20 @@ def _falling(about: str) -> Finding:
     )
 
 
-def _cautions(about: str, series: Series, result: SeriesFit) -> list[Finding]:
+def _flat(about: str) -> Finding:
+    return Finding(
+        about=about,
+        key="shoulder_not_following",
+        value=True,
+        kind="caution",
+        standing="measured",
+        source="drive slope of third-order products, 2 dB a dB",
+        remark="Below some setting the shoulder no longer follows the drive: there it is a floor, the receiver or a "
+        "stage before. Those readings count as bounds. Give a --baseline to use them.",
+    )
+
+
+def _cautions(about: str, result: SeriesFit) -> list[Finding]:
     findings = []
     best = result.fit.best
     readings = result.fit.n_readings
@@ -138,19 +153,6 @@ def _cautions(about: str, series: Series, result: SeriesFit) -> list[Finding]:
                 source=CURVE,
                 remark=f"The crossing at {setting:.2f} dBm lies outside the exact readings, {result.first:g} to "
                 f"{result.last:g} dBm: no reading stands behind the curve there. Read one beyond it.",
-            )
-        )
-    if series.flat:
-        findings.append(
-            Finding(
-                about=about,
-                key="shoulder_not_following",
-                value=True,
-                kind="caution",
-                standing="measured",
-                source="drive slope of third-order products, 2 dB a dB",
-                remark="Below some setting the shoulder no longer follows the drive: there it is a floor, the "
-                "receiver or a stage before. Those readings count as bounds. Give a --baseline to use them.",
             )
         )
     return findings

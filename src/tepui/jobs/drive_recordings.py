@@ -16,6 +16,7 @@ import numpy as np
 from tepui.evidence.crest import PeakStatistics, crest_db, peaks_of_recording
 from tepui.evidence.drive import of_recording
 from tepui.evidence.floor import floor_from_guard
+from tepui.evidence.receiver_axes import receiver_axes, without_axes
 from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import FormatError, RangeError
@@ -23,6 +24,7 @@ from tepui.ground.findings import Finding
 from tepui.jobs.drive_series import NOMINAL_MODE, Floats, Measured
 from tepui.jobs.receive import receive_recording
 from tepui.jobs.spectrum_channel import found_channel
+from tepui.jobs.spectrum_findings import axes_findings
 from tepui.jobs.statements import estimated, unknown
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording
@@ -49,6 +51,8 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
     else:
         recording, mode, offset_hz, symbols_s = _glimpsed(recording, str(found["dvbt_found"].remark))
         kept = [unknown(about, "mer_db", "dB", source="tepui reception", remark=TOO_SHORT)]
+    axes = receiver_axes(recording, centre_offset_hz=offset_hz, occupied_width_hz=mode.occupied_width_hz)
+    recording = without_axes(recording, axes)
     spectrum = spectrum_of_recording(recording, resolution_bandwidth_hz=mode.carrier_spacing_hz / 2, workers=workers)
     looked = recording.read(0, min(recording.n_samples, FLOOR_SAMPLES))
     floor = floor_from_guard(
@@ -87,7 +91,7 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         is_open=False,
         trace=trace_of(sides, offset_hz=offset_hz),
         peaks=peaks,
-        findings=(*kept, crest_finding(recording, peaks, mode)),
+        findings=(*kept, *axes_findings(about, axes), crest_finding(recording, peaks, mode)),
     )
 
 

@@ -28,9 +28,11 @@ from tepui.evidence.drive import (
     filter_effect,
     without_baseline,
 )
+from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding
-from tepui.prediction.drive import Crossing, crossing
+from tepui.jobs.drive_slopes import LEAST_SPAN_DB, falls, flat_names
+from tepui.prediction.drive import Crossing, capped, crossing
 from tepui.prediction.waveform_density import view_of_mode
 from tepui.signals.dvbt.mode import Mode
 
@@ -38,9 +40,6 @@ Floats = npt.NDArray[np.float64]
 READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none is given
 POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
-FLAT_SLOPE = 1.2  # dB a dB of drive, and less: no product of the stage whose drive moved
-LEAST_SPAN_DB = 0.5  # between settings: less says nothing of a slope
-SURELY_FLAT = 1.6  # the slope with its doubt must stay below this
 NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
 
 
@@ -149,8 +148,8 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         _require_both_sides(readings)
         effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
     levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
-    falling = _falls(readings, levels)
-    flat = _flat(readings, levels) if question.baseline is None and not falling else ()
+    falling = falls(readings, levels)
+    flat = flat_names(readings, levels) if question.baseline is None and not falling else ()
     levels = [None if reading.name in flat else level for reading, level in zip(readings, levels, strict=True)]
     held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
     return Series(
@@ -164,7 +163,11 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         falling=falling,
         axis_is_power=axis_is_power,
         receiver_level_dbm=tuple(held),
-        result=None if falling else _fitted(readings, levels, question, mode, axis_is_power=axis_is_power),
+        result=None
+        if falling
+        else _with_floor(
+            _fitted(readings, levels, question, mode, axis_is_power=axis_is_power), readings, question, flat
+        ),
     )
 
 
@@ -280,35 +283,6 @@ def _moved(side: SideLevel, by_db: float) -> SideLevel:
     )
 
 
-def _falls(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> bool:
-    """Whether the shoulder falls with the setting by more than the readings' doubts would let it."""
-    pairs = [(r.setting_dbm, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true]
-    if len({setting for setting, _ in pairs}) < 2:
-        return False
-    setting = np.array([at for at, _ in pairs])
-    level = np.array([side.true.value for _, side in pairs if side.true is not None])
-    weight = np.array([1 / side.own_std_db**2 for _, side in pairs])
-    away = setting - (weight @ setting) / weight.sum()
-    spread = float(weight @ away**2)
-    return bool(float((weight * away) @ level) / spread + 2 * spread**-0.5 < 0)
-
-
-def _flat(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
-    """Readings below the first step, counted downwards, at which the shoulder no longer follows the drive."""
-    pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
-    for high, above in reversed(pairs):
-        under = [pair for pair in pairs if high.setting_dbm - pair[0].setting_dbm >= LEAST_SPAN_DB]
-        if not under:
-            continue
-        low, below = under[-1]
-        step = high.setting_dbm - low.setting_dbm
-        slope = (above.shown_db - below.shown_db) / step
-        doubt = 2 * math.hypot(above.own_std_db, below.own_std_db) / step
-        if slope < FLAT_SLOPE and slope + doubt < SURELY_FLAT:
-            return tuple(reading.name for reading, _ in under)
-    return ()
-
-
 def _mode_of(rows: Sequence[SeriesRow], question: DriveQuestion) -> Mode:
     modes = [row.recording.mode for row in rows if row.recording is not None]
     widths = {(mode.width_hz, mode.n_fft) for mode in modes}
@@ -345,6 +319,29 @@ def _fitted(
         step_db=question.step_db,
     )
     return SeriesFit(fit=fit, where=where, first=first, last=last)
+
+
+def _with_floor(
+    result: SeriesFit | None, readings: Sequence[DriveReading], question: DriveQuestion, flat: Sequence[str]
+) -> SeriesFit | None:
+    """The crossing where readings stand on a floor: recordings have the receiver's off, so that it is sent."""
+    if result is None or not flat:
+        return result
+    known = [
+        (r.setting_dbm, r.worst.true or Estimate(value=r.worst.shown_db, std=r.worst.own_std_db)) for r in readings
+    ]
+    is_sent = all(reading.is_recording for reading in readings if reading.name in flat)
+    where = capped(
+        result.where,
+        setting_db=np.array([setting for setting, _ in known]),
+        level_db=np.array([level.value for _, level in known]),
+        std_db=np.array([level.std for _, level in known]),
+        target_db=question.target_db,
+        confidence=question.confidence,
+        step_db=question.step_db,
+        is_sent=is_sent,
+    )
+    return replace(result, where=where)
 
 
 def _fit_data(

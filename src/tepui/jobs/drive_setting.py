@@ -9,7 +9,8 @@ Holds   as drive_series.py.
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.ground.findings import Contribution, Finding
 from tepui.jobs.drive_computed import CURVE, OPERATOR, at_setting, computed, has_power
-from tepui.jobs.drive_series import LEAST_SPAN_DB, Series, SeriesFit
+from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_slopes import LEAST_SPAN_DB
 from tepui.jobs.statements import exact, unknown
 from tepui.prediction.drive import crossing
 
@@ -44,6 +45,12 @@ def _without_curve(about: str, series: Series) -> list[Finding]:
         remark = (
             "The shoulder falls as the setting rises, which no drive does: give an attenuation or back-off with a "
             "minus, see that rows were not exchanged, and read again."
+        )
+    elif series.flat:
+        remark = (
+            "The shoulder does not follow the drive: 0 dB a dB. What makes it is not the stage whose drive moved but "
+            "the modulator's side-lobes, a stage ahead of the place that was turned, or the receiver. Read higher, or "
+            "the modulator alone, and give that as --baseline."
         )
     elif len(exact_levels) > 1:
         remark = (

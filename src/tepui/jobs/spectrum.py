@@ -16,6 +16,7 @@ from tepui.chain.reception.search import occupied_hz
 from tepui.evidence.crest import PeakCounter, PeakStatistics
 from tepui.evidence.floor import MOST_SAMPLES, Floor, floor_from_guard, floor_from_quiet_part, rounding_floor
 from tepui.evidence.masks import published_mask
+from tepui.evidence.receiver_axes import receiver_axes, without_axes
 from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.doubt import Estimate
@@ -24,6 +25,7 @@ from tepui.ground.findings import Outcome
 from tepui.jobs.slices import SliceOptions, repeats, with_slice
 from tepui.jobs.spectrum_channel import LEAST_RATE, Channel, found_channel, measured_part, told_channel
 from tepui.jobs.spectrum_findings import (
+    axes_findings,
     clipping_findings,
     crest_finding,
     flatness_findings,
@@ -32,6 +34,7 @@ from tepui.jobs.spectrum_findings import (
     nothing_findings,
     place_findings,
     shoulder_findings,
+    sidelobe_findings,
     width_finding,
 )
 from tepui.jobs.spectrum_tables import inband_density, lines_table, pictures, spectrum_table
@@ -79,9 +82,11 @@ def _measured(recording: Recording, told: SliceOptions, *, mask: str | None, wor
         _counted(recording)
         nothing = nothing_findings(about, f"{found} {remark}".strip())
         return with_slice(Outcome(findings=nothing), recording, told)
-    recording, channel = found
+    raw, channel = found
+    axes = receiver_axes(raw, centre_offset_hz=channel.centre_offset_hz, occupied_width_hz=channel.occupied_hz)
+    recording = without_axes(raw, axes)
     with ThreadPoolExecutor(max_workers=1) as side:
-        counting = side.submit(_counted, recording)
+        counting = side.submit(_counted, raw)
         fine = spectrum_of_recording(
             recording,
             resolution_bandwidth_hz=SPACINGS_OF_RESOLUTION * channel.spacing_hz,
@@ -100,6 +105,8 @@ def _measured(recording: Recording, told: SliceOptions, *, mask: str | None, wor
         *flatness_findings(about, fine, channel),
         floor_finding(about, floor, inband_density(fine, channel)),
         masked,
+        *axes_findings(about, axes),
+        *sidelobe_findings(about, sides, channel),
         *clipping_findings(about, counts),
     )
     return Outcome(

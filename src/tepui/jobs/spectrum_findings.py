@@ -7,17 +7,21 @@ Holds   A mask is a target, never a law: which one binds a station, if any, only
 """
 
 import math
+from fractions import Fraction
 
 from tepui.evidence.crest import PROBABILITY, PeakStatistics, crest_db, gaussian_level_db
 from tepui.evidence.floor import Floor
 from tepui.evidence.masks import MaskComparison, compare_with_mask, published_mask
 from tepui.evidence.occupied import occupied_width
+from tepui.evidence.receiver_axes import ReceiverAxes
 from tepui.evidence.ripple import flatness
-from tepui.evidence.shoulders import SPACINGS_OF_RESOLUTION, Shoulder, Shoulders
+from tepui.evidence.shoulders import OFFSETS_HZ, SPACINGS_OF_RESOLUTION, Shoulder, Shoulders
 from tepui.ground.errors import InputError, RangeError
 from tepui.ground.findings import Finding
 from tepui.jobs.spectrum_channel import Channel
 from tepui.jobs.statements import bound, estimated, exact, text, unknown
+from tepui.prediction.waveform_density import sidelobe_db
+from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording, SampleCounts
 from tepui.signals.spectrum import Spectrum, spectrum_of_recording
 
@@ -30,7 +34,52 @@ MASK = "table of masks, power in 4 kHz over total power"
 NAMES = ("lower", "upper", "worst")
 USUAL_MASKS = {8e6: "EN302296_noncritical_ge25W", 7e6: "GE06_noncritical"}
 SCALED_MASK = "scaled_noncritical"
+SIDELOBE_NEAR_DB = 2.0
 CLIPPED_SHARE = 1e-6  # fewer samples at full scale change nothing that is printed here
+
+
+def sidelobe_findings(about: str, sides: Shoulders | str, channel: Channel) -> list[Finding]:
+    """A caution where the shoulder stands about where the side-lobes of the mode's unfiltered waveform would."""
+    if isinstance(sides, str) or channel.symbols is None:
+        return []
+    symbols = channel.symbols
+    guard = Fraction(symbols.guard_text)
+    mode = Mode(
+        width_hz=channel.width_hz, n_fft=symbols.n_fft, guard=guard, constellation="QPSK", code_rate=Fraction(2, 3)
+    )
+    level_db = float(sidelobe_db([OFFSETS_HZ[1]], mode=mode)[0])
+    shown = sides.worst.corrected or sides.worst.shown
+    if abs(shown.value - level_db) > SIDELOBE_NEAR_DB:
+        return []
+    remark = (
+        f"An unfiltered {symbols.n_fft // 1024}K signal of this width itself has side-lobes near {level_db:.0f} dB at "
+        "500 kHz: this shoulder may be the modulator's and not the amplifier's. Record the modulator alone."
+    )
+    return [
+        Finding(
+            about=about,
+            key="sidelobe_unfiltered_db",
+            value=level_db,
+            unit="dB",
+            low=level_db - 0.5,
+            high=level_db + 0.5,
+            kind="caution",
+            standing="computed",
+            source="[EN300744] 4.4, spectrum of rectangular symbols",
+            remark=remark,
+        )
+    ]
+
+
+def axes_findings(about: str, axes: ReceiverAxes) -> list[Finding]:
+    """The receiver's image and line at zero, where they were taken off before anything was read."""
+    remark = "Of the receiver, about the frequency it was tuned to; taken off before anything was read."
+    both = (("receiver_image_db", axes.image_db), ("receiver_zero_dbc", axes.line_dbc))
+    return [
+        estimated(about, key, value, "dB", source="axes of the recording, tepui spectrum", remark=remark)
+        for key, value in both
+        if value is not None
+    ]
 
 
 def nothing_findings(about: str, remark: str) -> tuple[Finding, ...]:

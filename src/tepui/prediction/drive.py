@@ -8,7 +8,7 @@ Holds   Within the settings read, and 2 dB beyond at most, which is marked as ca
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -101,6 +101,46 @@ def crossing(
         last=end,
         stated=stated,
         standing=standing,
+    )
+
+
+def capped(
+    where: Crossing,
+    *,
+    setting_db: Floats,
+    level_db: Floats,
+    std_db: Floats,
+    target_db: float,
+    confidence: float,
+    step_db: float,
+    is_sent: bool,
+) -> Crossing:
+    """A crossing that respects a floor in the readings which the curve does not hold.
+
+    setting_db, level_db, std_db  (n,) all readings, ascending, floor and all
+    is_sent   whether that floor is known to be the transmitter's: then it moves the crossing too, else only what may be
+              recommended
+    """
+    middle = _first_above(setting_db, level_db, target_db)
+    if middle is None:
+        return where
+    sure = _first_above(setting_db, level_db + float(ndtri(confidence)) * std_db, target_db)
+    top = middle if sure is None else min(sure, middle)
+    step = round(math.floor(top / step_db + 1e-9) * step_db, 6)
+    is_floored = level_db[0] > target_db
+    recommended = None if is_floored or where.recommended is None else min(where.recommended, step)
+    if not is_sent or (where.value is not None and middle >= where.value):
+        return replace(where, recommended=recommended)
+    early = _first_above(setting_db, level_db + COVERAGE * std_db, target_db)
+    late = _first_above(setting_db, level_db - COVERAGE * std_db, target_db)
+    return replace(
+        where,
+        value=None if is_floored else middle,
+        low=middle if early is None else early,
+        high=where.high if late is None else max(late, middle),
+        recommended=recommended,
+        stated=middle,
+        standing="at_most" if is_floored else "measured",
     )
 
 

@@ -19,7 +19,7 @@ from tepui.chain.amplifiers.closed_form import Terms, convolve_terms
 from tepui.chain.amplifiers.drive_curve import WaveformView, view_waveform
 from tepui.chain.waveform.framing import mean_symbol_power
 from tepui.ground.checks import require_positive
-from tepui.signals.dvbt.carriers import PILOT_AMPLITUDE, pilot_carriers
+from tepui.signals.dvbt.carriers import mean_powers
 from tepui.signals.dvbt.mode import Mode
 
 Floats = npt.NDArray[np.float64]
@@ -67,10 +67,7 @@ def waveform_density(mode: Mode, *, filtered: bool) -> WaveformDensity:
 
 def carrier_powers(mode: Mode) -> Floats:
     """Mean power of each carrier, a data cell's being 1. (K,)"""
-    boosted = np.zeros(mode.n_carriers)
-    for phase in range(4):
-        boosted[pilot_carriers(mode.n_fft, phase)] += 0.25
-    return np.asarray(1 + (PILOT_AMPLITUDE**2 - 1) * boosted)
+    return mean_powers(mode.n_fft)
 
 
 def highest_in_band_db(mode: Mode) -> float:

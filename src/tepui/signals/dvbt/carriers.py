@@ -76,6 +76,16 @@ def data_carriers(n_fft: int, phase: int) -> Carriers:
 
 
 @cache
+def mean_powers(n_fft: int) -> npt.NDArray[np.float64]:
+    """Mean power of each carrier over a data cell's, pilots boosted as often as they stand there: (K,). Read-only."""
+    powers = np.ones(N_CARRIERS[n_fft])
+    for phase in range(4):
+        powers[pilot_carriers(n_fft, phase)] += (PILOT_AMPLITUDE**2 - 1) / 4
+    locked(powers)
+    return powers
+
+
+@cache
 def reference_sequence(n_fft: int) -> npt.NDArray[np.uint8]:
     """w_k, 0 or 1, for every carrier: (K,). Read-only."""
     _check(n_fft)
