@@ -32,6 +32,7 @@ from tepui.web.log_pages import LogPages
 from tepui.web.log_routes import log_routes
 from tepui.web.log_trend_pages import LogTrendPages
 from tepui.web.more_pages import MorePages
+from tepui.web.report_pages import ReportPages
 from tepui.web.state import MOST_UPLOAD, PAIRS, SUFFIXES, BenchState
 from tepui.web.station_pages import StationPages
 from tepui.web.station_text import job_of, stages_of
@@ -97,7 +98,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     )
 
 
-class Pages(StationPages, MorePages, LogPages, LogFilesPages, LogTrendPages, TonightPages):
+class Pages(StationPages, MorePages, LogPages, LogFilesPages, LogTrendPages, TonightPages, ReportPages):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
     def __init__(self, state: BenchState) -> None:
@@ -324,7 +325,7 @@ def _shown_words(work: Work) -> list[str]:
 def _kept_files(work: Work) -> list[str]:
     """Names of the files in a result's own folder, pictures left out."""
     paths = [Path(name) for name in (work.document or {}).get("files", [])]
-    return [path.name for path in paths if path.parent == work.folder]
+    return [path.name for path in paths if path.parent in (work.folder, work.folder / "tables")]
 
 
 def _halves(places: Sequence[Path]) -> list[str]:
