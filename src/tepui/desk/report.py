@@ -15,7 +15,15 @@ from tepui.desk.keep import keep_bytes, require_folder, require_output
 from tepui.desk.log import text_of_file
 from tepui.desk.log_entries import PICTURES, TRACES, named_by
 from tepui.desk.report_package import package
-from tepui.desk.report_sources import levels_document, text_of, trace_of, trace_pictures, traces_of, trend_document
+from tepui.desk.report_sources import (
+    levels_document,
+    redrawn,
+    text_of,
+    trace_of,
+    trace_pictures,
+    traces_of,
+    trend_document,
+)
 from tepui.files.kept import store_path, stored_name
 from tepui.ground.document import InputFile, build_document, document_text
 from tepui.ground.document_reader import ReadDocument, read_document
@@ -119,6 +127,7 @@ def gather(request: ReportRequest) -> tuple[Record, list[InputFile]]:
     trend = trend_document(entries, utc=utc)
     if trend is not None:
         found.append(("trend, worked out for this report", text_of(trend[0]), *trend))
+    found = [(name, text, one, pictures or redrawn(one)) for name, text, one, pictures in found]
     traces = list({one.sha256: one for one in reversed(traces)}.values())[::-1]  # one that both name is the station's
     documents = [document for _, _, document, _ in found]
     record = Record(

@@ -24,11 +24,13 @@ from tepui.files.touchstone import read_touchstone
 from tepui.ground.document import build_document, document_text
 from tepui.ground.document_reader import ReadDocument, read_document
 from tepui.ground.errors import InputError
+from tepui.ground.finding_text import label_text, value_text
 from tepui.ground.findings import Outcome
 from tepui.logbook.store import Entry
 from tepui.report.record import MeasuredTrace, Picture, StationText
 
 LEAST_DB = 1e-6
+BESIDE = ("obstacle_height_m", "obstacle_distance_m", "fresnel_clearance", "clear_rise_m")
 
 
 def levels_document(
@@ -110,6 +112,41 @@ def drawn(pictures: Mapping[str, Mapping[str, Any]], *, practice: bool) -> tuple
                 told = search(r"<desc>(.*?)</desc>", data.decode("utf-8"), DOTALL)
                 made.append(Picture(name=path.name, data=data, alt=unescape(told[1]) if told else path.stem))
     return tuple(made)
+
+
+def redrawn(document: ReadDocument) -> tuple[Picture, ...]:
+    """The profile of a path drawn from its table, where no picture of it was kept and the program can draw one."""
+    from tepui.report.pictures import DRAWN
+
+    table = next((one for one in document.tables if one.name == "path_profile"), None)
+    stated = {one.key: one for one in document.findings if one.is_number}
+    leading = stated.get("receive_level_dbm") or stated.get("loss_total_db")
+    if document.verb != "path" or table is None or leading is None or "path_profile" not in DRAWN:
+        return ()
+    keys = [key for key, _ in table.columns]
+    if not {"distance_m", "ground_m", "earth_bulge_m", "line_m", "fresnel_m"} <= set(keys) or len(table.rows) < 3:
+        return ()
+    columns = {key: np.array([row[place] for row in table.rows], dtype=float) for place, key in enumerate(keys)}
+    distance = columns["distance_m"]
+    obstacle = stated.get("obstacle_distance_m")
+    worst = len(distance) // 2 if obstacle is None else int(np.argmin(np.abs(distance - float(obstacle.value))))  # type: ignore[arg-type]
+    heights = columns["line_m"] - columns["ground_m"] - columns["earth_bulge_m"]
+    visible = next((bool(one.value) for one in document.findings if one.key == "path_visible"), False)
+    data = {
+        "distance_m": distance,
+        "ground_m": columns["ground_m"],
+        "bulge_m": columns["earth_bulge_m"],
+        "line_m": columns["line_m"],
+        "fresnel_m": columns["fresnel_m"],
+        "worst": min(max(worst, 1), len(distance) - 2),
+        "visible": visible,
+        "name": leading.about.partition(":")[2],
+        "ends": (f"{heights[0]:.0f} m", f"{heights[-1]:.0f} m"),
+        "finding": leading,
+        "lines": [f"{label_text(key)} {value_text(stated[key])}" for key in BESIDE if key in stated],
+        "foot": "Drawn from the table of the document. Heights are drawn many times too large.",
+    }
+    return drawn({"path_profile": data}, practice=document.practice)
 
 
 def traces_of(station: StationText, named: Mapping[str, bytes]) -> tuple[list[MeasuredTrace], list[str]]:
