@@ -7,9 +7,10 @@ from tepui.cli.main import main
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.web.app import build_app
-from tepui.web.chain import Chain, mark_of
+from tepui.web.chain import Chain
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
+from tepui.web.station_file import mark_of
 
 HOST = "127.0.0.1:8157"
 PATIENT_S = 120.0

@@ -14,13 +14,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tepui.desk.log_entries import Stamp, reading_revisions
 from tepui.ground.errors import ChoiceError, FormatError, InputError, QuantityError
 from tepui.ground.quantity import parse_quantity, quantity_value
 from tepui.logbook.kinds import Body, Revision
 from tepui.logbook.store import Entry, Log, new_revision
-from tepui.prediction.readings import LevelReading
+
+if TYPE_CHECKING:  # for its type alone: the bench starts without the numerical libraries behind it
+    from tepui.prediction.readings import LevelReading
 
 SHOWN, AT_POINT = "shown_dbm", ("level_dbm", "power_dbm")
 LIST_NAME, TAKEN_IN = "readings.txt", "readings-taken-into-the-log.txt"
@@ -92,8 +95,8 @@ def _logged(entry: Entry, point: str) -> LoggedReading:
 
 
 def readings_of_log(
-    path: Path, read: Callable[[str], LevelReading], *, instruments: Sequence[str], since: str | None
-) -> tuple[list[LevelReading], list[str], bool]:
+    path: Path, read: "Callable[[str], LevelReading]", *, instruments: Sequence[str], since: str | None
+) -> "tuple[list[LevelReading], list[str], bool]":
     """What counts of a log, sentences on what does not fit this station, and whether any of it is practice.
 
     read  turns a text into a reading

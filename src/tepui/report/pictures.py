@@ -20,6 +20,7 @@ from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
 from tepui.report.filter_measured_picture import filter_measured
 from tepui.report.map_picture import coverage
+from tepui.report.path_picture import path_profile
 from tepui.report.plan_picture import frequency_plan
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.stitched_picture import stitched
@@ -43,6 +44,7 @@ from tepui.report.theme import (
     wall,
 )
 from tepui.report.trend_picture import far_reports, trend
+from tepui.report.tune_picture import tune
 
 Data = Mapping[str, Any]
 
@@ -210,4 +212,6 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "trend": trend,
     "far_reports": far_reports,
     "filter_measured": filter_measured,
+    "path_profile": path_profile,
+    "tune": tune,
 }

@@ -4,7 +4,8 @@ Theory  The file on the disk is the truth: it may be edited by any editor at any
         what was worked out from the bytes before stays on show until the new levels are there. A file that is written
         here is checked first, by the same verb, and the one before is kept.
 Source  our own design; the verbs ``check`` and ``levels``.
-Holds   One station file, ``station.toml``, in the bench's folder; the readings are those of the log beside it.
+Holds   One station file in the bench's folder, ``station.toml`` unless another is named; the readings are those of
+        the log beside it.
 """
 
 import hashlib
@@ -15,14 +16,12 @@ from typing import Any
 
 from tepui.desk.bench_log import BenchLog
 from tepui.desk.workshop import DONE, Work, Workshop
-from tepui.files.atomic import write_text_whole
-from tepui.ground.document import utc_now
 from tepui.ground.errors import InputError
+from tepui.web.station_file import StationFile
 from tepui.web.trend import LogTrend
 
 STATION = "station.toml"
 CHECK_S = 30.0
-MOST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,13 +39,15 @@ class Levels:
 class Chain:
     """The station file of a folder, and the readings in its log.
 
+    name      of the station file
     practice  whether what is entered here is of the practice station
     """
 
-    def __init__(self, folder: Path, workshop: Workshop, *, practice: bool = False) -> None:
+    def __init__(self, folder: Path, workshop: Workshop, *, name: str = STATION, practice: bool = False) -> None:
+        self.file = StationFile(folder / name)
         self.log = BenchLog(folder, practice=practice)
         self.trend = LogTrend(self.log, workshop)
-        self._folder = folder
+        self._folder, self._name = folder, name
         self._workshop = workshop
         self._lock = threading.Lock()
         self._mark = ""
@@ -56,7 +57,7 @@ class Chain:
     @property
     def station(self) -> Path:
         """The station file, whether it is there or not."""
-        return self._folder / STATION
+        return self._folder / self._name
 
     def levels(self) -> Levels:
         """The newest levels; starts working them out where the files have changed."""
@@ -70,7 +71,7 @@ class Chain:
                 words = ["levels", str(self.station)]
                 if any(one.counts for one in readings):
                     words += ["--log", str(self.log.path)]
-                work = self._workshop.submit(words, title=STATION, pictures=False, listed=False)
+                work = self._workshop.submit(words, title=self._name, pictures=False, listed=False)
                 self._mark, self._work = mark, work.number
             work_now = None if self._work is None else self._workshop.get(self._work)
             if work_now is not None and work_now.state == DONE:
@@ -79,32 +80,11 @@ class Chain:
 
     def text(self) -> str:
         """The station file as it stands; empty where there is none."""
-        return self.station.read_text(encoding="utf-8") if self.station.is_file() else ""
+        return self.file.text()
 
     def write(self, text: str, *, before: str) -> None:
-        """Write the station file, once the verb ``check`` takes it; the one before is kept beside the results.
-
-        before  ``mark_of`` the text that was edited
-        raises  InputError where it changed on the disk meanwhile, or the check refuses it
-        """
-        if len(text.encode()) > MOST_BYTES:
-            raise InputError("a station file has at most 1 MiB; this is more.")
-        if mark_of(self.text()) != before:
-            raise InputError(
-                "the station file was changed on the disk meanwhile and was not overwritten; "
-                "what you wrote stands below, what is on the disk beside it."
-            )
-        draft = self._folder / ".station-draft.toml"
-        write_text_whole(draft, text)
-        try:
-            self._require(["check", str(draft)], shown=STATION)
-        finally:
-            draft.unlink(missing_ok=True)
-        if self.station.is_file():
-            kept = self._folder / "station-before"
-            kept.mkdir(exist_ok=True)
-            write_text_whole(kept / f"{utc_now().replace(':', '')}.toml", self.text())
-        write_text_whole(self.station, text)
+        """Write the station file, as StationFile does."""
+        self.file.write(text, before=before)
 
     def _require(self, words: list[str], *, shown: str = "") -> None:
         """Run a command and refuse with its sentence where it refuses."""
@@ -119,8 +99,3 @@ class Chain:
             return None
         parts = [self.station.read_bytes(), *(line.encode() for line in readings)]
         return hashlib.sha256(b"\0".join(parts)).hexdigest()
-
-
-def mark_of(text: str) -> str:
-    """A short name of a text, to see whether it has changed."""
-    return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()[:16]

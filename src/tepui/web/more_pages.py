@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.websockets import WebSocket
 
-from tepui.web.live import OPTIONS, stream, watch_words
+from tepui.web.live import OPTIONS, stream, stream_traces, watch_words
 from tepui.web.state import BenchState
 
 FORM_FIELDS = 200
@@ -56,3 +56,7 @@ class MorePages(ABC):
     async def live(self, socket: WebSocket) -> None:
         """Snapshots of the watch."""
         await stream(socket, self._state.watching)
+
+    async def live_traces(self, socket: WebSocket) -> None:
+        """Traces of the watch."""
+        await stream_traces(socket, self._state.watching)

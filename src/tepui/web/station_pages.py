@@ -1,4 +1,4 @@
-"""Pages on the station file and its levels."""
+"""Pages on the levels of the station."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
@@ -8,9 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from tepui.desk.workshop import DONE
-from tepui.ground.errors import InputError, TepuiError
-from tepui.web.chain import CHECK_S, MOST_BYTES, mark_of
+from tepui.ground.errors import TepuiError
 from tepui.web.levels_view import levels_view, places_of
 from tepui.web.log_view import last_who, readings_view
 from tepui.web.marks import finding_of
@@ -22,7 +20,7 @@ FORM_FIELDS = 200
 
 
 class StationPages(ABC):
-    """The levels sheet and the station file."""
+    """The levels sheet."""
 
     _state: BenchState
 
@@ -89,43 +87,3 @@ class StationPages(ABC):
         except TepuiError as problem:
             return await run_in_threadpool(self._levels, request, sentence=str(problem))
         return RedirectResponse("/levels", 303)
-
-    async def station_file(self, request: Request) -> Response:
-        """The station file, to be read and edited."""
-        return await run_in_threadpool(self._station_file, request)
-
-    def _station_file(self, request: Request, *, sentence: str = "", draft: str | None = None) -> Response:
-        chain = self._state.chain
-        text = chain.text()
-        return self._page(
-            request,
-            "station_file.html",
-            status=400 if sentence else 200,
-            text=text if draft is None else draft,
-            disk=text if draft is not None and draft != text else "",
-            mark=mark_of(text),
-            sentence=sentence,
-            has_station=chain.station.is_file(),
-        )
-
-    async def write_station(self, request: Request) -> Response:
-        """Write the station file, once it is checked."""
-        async with request.form(max_files=0, max_fields=4, max_part_size=MOST_BYTES) as sent:
-            text = str(sent.get("text", "")).replace("\r\n", "\n")
-            before = str(sent.get("mark", ""))
-        try:
-            await run_in_threadpool(self._state.chain.write, text, before=before)
-        except InputError as problem:
-            return await run_in_threadpool(self._station_file, request, sentence=str(problem), draft=text)
-        return RedirectResponse("/levels", 303)
-
-    async def new_station(self, request: Request) -> Response:
-        """Write the example station into the folder, where there is none."""
-        chain, workshop = self._state.chain, self._state.workshop
-        if not chain.station.exists():
-            work = workshop.submit(["new", str(chain.station)], title="new", pictures=False, listed=False)
-            ended = await run_in_threadpool(workshop.wait, work.number, timeout_s=CHECK_S)
-            if ended is None or ended.state != DONE:
-                sentence = "the example could not be written." if ended is None else ended.sentence
-                return await run_in_threadpool(self._station_file, request, sentence=sentence)
-        return RedirectResponse("/station", 303)

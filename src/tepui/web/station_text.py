@@ -8,6 +8,7 @@ Holds   Text that is TOML; anything else has no stages.
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from tepui.ground.errors import InputError
@@ -101,3 +102,24 @@ def reading_line(given: Mapping[str, str]) -> str:
     doubt = given.get("doubt", "")
     spread = "" if not doubt else f" ± {doubt}" + ("" if any(letter.isalpha() for letter in doubt) else " dB")
     return f"{given.get('point', '')}{on} = {shown}{unit}{spread}"
+
+
+def paths_of(text: str) -> list[str]:
+    """Calls of the far stations with a place, in order: the paths there are."""
+    return [
+        str(one["call"]) for one in _listed(text, "far") if "call" in one and {"locator", "coordinates"} & one.keys()
+    ]
+
+
+def sites_of(text: str) -> list[str]:
+    """Names of the places beside the stations."""
+    return [str(one["name"]) for one in _listed(text, "site") if "name" in one]
+
+
+def named_files(text: str, folder: Path) -> list[Path]:
+    """Files that the station file names, as far as its text can be read."""
+    told = _read(text)
+    plan = told.get("path")
+    names = [one.get(key) for one in _listed(text, "stage") for key in ("pattern", "response")]
+    names += [plan.get(key) for key in ("terrain", "rules")] if isinstance(plan, dict) else []
+    return [folder / name for name in names if isinstance(name, str) and name]

@@ -139,7 +139,7 @@ def _point(
         return Point(name=name, title=title, asks=asks, known=UNKNOWN, told=missing)
     one, document = found
     told = f"{document.verb}, {moment(str(document.plain['utc']))}, {age_of(str(document.plain['utc']))}"
-    said = limit(one)
+    said = limit(one).unescape()  # the page escapes it
     return Point(
         name=name,
         title=title,
