@@ -1,17 +1,22 @@
 """``tepui report`` as it is typed: what stands on paper, that bytes repeat, what a friend does not get to know."""
 
+import contextlib
 import io
 import json
 import re
 import zipfile
+from pathlib import Path
 
+import numpy as np
 import pypdf
 import pytest
+import skrf
 from PIL import Image
 
 from tepui.cli.main import main
 from tepui.report import pdf
 
+DATA = Path(__file__).parent.parent / "data"
 STATION = """\
 # behind the mill, HI45kt
 format = 1
@@ -139,9 +144,9 @@ def test_law_the_report_holds_every_part(place):
     data = (place / "a.pdf").read_bytes()
     text = text_of(data)
     for title in (
-        *("Settings card", "Block diagram with levels", "Frequency plan", "Levels, predicted and read", "Filter"),
-        *("Spectrum and shoulders", "Drive", "Reception", "Path", "Exposure, supply and heat", "Cautions"),
-        *("Open questions", "Provenance", "Contacts", "Photographs"),
+        *("Settings card", "Block diagram with levels", "Frequency plan", "Levels, predicted and measured", "Filter"),
+        *("Spectra and shoulders", "Drive", "Reception", "Path", "Exposure, supply and heat", "Cautions"),
+        *("Open questions", "Every number, with its source", "Provenance", "Contacts", "Photographs"),
     ):
         assert title in text
     assert "The station Q1ABC Marl Bay as built" in text
@@ -325,3 +330,94 @@ def test_limit_a_picture_that_is_none_is_told(place, capsys):
     assert "drive.svg" in said
     assert said.count("\n") == 1
     assert not (place / "b.pdf").exists()
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    """A log of a station that is built: its file with the trace it names, readings, checks, far reports, a filter."""
+    folder = tmp_path_factory.mktemp("built")
+    text = (DATA / "stations" / "slate_ridge.toml").read_text(encoding="utf-8")
+    start, end = text.index('name = "filter"'), text.index('[[stage]]\nname = "driver"')
+    text = text[:start] + 'name = "filter"\nkind = "filter"\nresponse = "filter.s2p"\n\n' + text[end:]
+    (folder / "station.toml").write_text(text, encoding="utf-8")
+    rows = [
+        f"{mhz} -1.0 10 {-1.6 - (mhz - 1286) ** 2 / 400:.3f} -40 {-1.6:.3f} -40 -1.0 12" for mhz in range(1200, 1372, 4)
+    ]
+    (folder / "filter.s2p").write_text("! swept at HI45kt\n# MHz S DB R 50\n" + "\n".join(rows) + " ! by the mill\n")
+    log = ["--log", str(folder / "log.sqlite")]
+    stamp = ["--utc", "2026-02-01T10:00:00Z", *log]
+    filter_words = ["--centre", "1286 MHz", "--width", "20 MHz", "--poles", "3", "--ripple", "0.1 dB"]
+    held = io.StringIO()
+    with contextlib.redirect_stdout(held):
+        assert (
+            main(["filter", *filter_words, "--rod", "8 mm", "--gap", "25 mm", "--plots", str(folder / "p"), "--json"])
+            == 0
+        )
+    plain = {**json.loads(held.getvalue()), "utc": "2026-01-15T10:00:00Z"}
+    (folder / "filter.json").write_text(json.dumps(plain))
+    path = document(
+        "path",
+        [finding("path:Q2DEF", "receive_level_dbm", -94.0, "dBm", "computed", low=-100.0, high=-88.0)],
+        utc="2026-01-01T10:00:00Z",
+    )
+    (folder / "path.json").write_text(json.dumps(path))
+    head = ["--instrument", "head", "--pads", "40 dB"]
+    for words in (
+        ["log", "add", "station", str(folder / "station.toml"), *stamp],
+        ["log", "add", "findings", str(folder / "filter.json"), *log],
+        ["log", "add", "findings", str(folder / "path.json"), *log],
+        ["log", "add", "reading", "after amplifier", "shown_dbm=-3.4 dBm ± 0.2 dB", *head, *stamp],
+        ["log", "check", "mer_db=31 dB", "--month", "2026-01", *stamp],
+        ["log", "check", "mer_db=31.2 dB", "--month", "2026-01", *stamp],
+        ["log", "check", "mer_db=27 dB", "--month", "2026-02", *stamp],
+        ["log", "add", "contact", "Q2DEF", "--received", "P3", "--far-level", "-97 dBm ± 2 dB", *stamp],
+    ):  # fmt: skip
+        assert main(words) == 0
+    return folder
+
+
+def test_law_the_station_and_its_log_are_enough_for_the_whole_report(built, monkeypatch):
+    monkeypatch.chdir(built)
+    assert main(["report", "--log", "log.sqlite", "--out", "a.pdf", "--package", "a.zip"]) == 0
+    data = (built / "a.pdf").read_bytes()
+    text = text_of(data)
+    for words in (
+        *("levels, worked out for this report", "Predicted now", "36.6 ± 0.2 dBm", "head, 40 dB", "carry on"),
+        *("Measured trace", "43 points from 1200 to 1368 MHz; filter.s2p", "More than chance explains"),
+        *("Q2DEF: level departure", "\N{MINUS SIGN}3", "Cut list", "Rods"),
+    ):
+        assert words in text, words
+    spoken = alts(data)
+    for words in ("Measured trace filter.s2p of filter", "Checks of the month", "1 readings of far stations", "1:1"):
+        assert [one for one in spoken if words in one], words
+    # The same record gives the same bytes, whatever the place and the time of day.
+    monkeypatch.setenv("TZ", "Pacific/Auckland")
+    assert main(["report", "--log", "log.sqlite", "--out", "b.pdf", "--package", "b.zip"]) == 0
+    assert (built / "b.pdf").read_bytes() == data
+    assert (built / "b.zip").read_bytes() == (built / "a.zip").read_bytes()
+
+
+def test_tool_a_friend_gets_the_drawing_and_the_trace_without_the_place(built, monkeypatch):
+    """scikit-rf reads the packed trace as it reads the measured one."""
+    monkeypatch.chdir(built)
+    assert main(["report", "--log", "log.sqlite", "--package", "friend.zip"]) == 0
+    told = dict(every_text((built / "friend.zip").read_bytes()))
+    assert [
+        (name, word) for name, text in told.items() for word in ("HI45kt", "Slate Ridge", "mill") if word in text
+    ] == []
+    (drawing,) = [name for name in told if name.endswith("filter-drawing.svg")]
+    assert drawing.startswith("drawings/")
+    with zipfile.ZipFile(built / "friend.zip") as archive:
+        (built / "packed.s2p").write_bytes(archive.read("traces/filter.s2p"))
+    packed, first = (skrf.Network(str(built / name)) for name in ("packed.s2p", "filter.s2p"))
+    assert np.array_equal(packed.s, first.s)
+    assert np.array_equal(packed.f, first.f)
+
+
+def test_message_of_a_reading_that_the_plan_does_not_reach(place, capsys):
+    (place / "whole.toml").write_text(
+        STATION.replace('fft = "8K"', 'fft = "8K"\nguard = "1/32"\nconstellation = "QPSK"\ncode_rate = "2/3"')
+    )
+    capsys.readouterr()
+    assert main(["levels", "whole.toml", "--reading", "after amplifier = 36 dBm"]) == 2
+    assert "because amplifier states no gain; give amplifier its gain" in capsys.readouterr().err

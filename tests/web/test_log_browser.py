@@ -49,6 +49,9 @@ def bench(tmp_path_factory):
     thread.start()
     while not server.started:
         time.sleep(0.02)
+    levels = chain.levels().work  # once they are there no page is drawn anew in the midst of a test
+    if levels is not None:
+        workshop.wait(levels.number, timeout_s=PATIENT_MS / 1e3)
     yield f"http://127.0.0.1:{port}", state
     server.should_exit = True
     thread.join(10)

@@ -349,6 +349,21 @@ def test_law_what_the_path_predicts_is_shown_and_held_against_reports(bench):
     assert departure["value"] == pytest.approx(-88 - level["value"])
 
 
+def test_law_the_report_prints_log_package_and_tables(bench):
+    client, state = bench
+    assert "the log with its" in client.get("/report").text
+    begun = client.post("/report", data={"print": ["out", "card", "package", "tables"]})
+    number = int(begun.headers["location"].rsplit("/", 1)[1])
+    done = state.workshop.wait(number, timeout_s=120)
+    assert done.state == "done", done.sentence
+    assert "--with-home" not in done.words
+    page = client.get(f"/result/{number}").text
+    for name in ("station.pdf", "card.pdf", "package.zip", "tables.json", "findings.csv"):
+        assert name in page
+        assert client.get(f"/result/{number}/file/{name}").status_code == 200
+    assert client.get(f"/result/{number}/file/station.pdf").content.startswith(b"%PDF")
+
+
 def test_law_the_command_line_and_the_page_see_one_log(bench):
     client, state = bench
     assert main(["log", "add", "note", "from the shell", "--log", str(state.chain.log.path)]) == 0

@@ -1,7 +1,7 @@
 """The desk of ``levels``: open the station file, read the readings, run the job, print."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from tepui.desk.hashes import InputHashes
 from tepui.desk.log_levels import readings_of_log
 from tepui.files.station import named_files, open_station
 from tepui.ground.document import build_document, document_text
-from tepui.ground.errors import FormatError, InputError
+from tepui.ground.errors import ChoiceError, FormatError, InputError
 from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.levels import levels
 from tepui.logbook.copybook import copy_path
@@ -77,9 +77,27 @@ def _card(rows: Sequence[Sequence[object]]) -> list[str]:
     return [*lines, ""]
 
 
+def reader(station: Station) -> Callable[[str], LevelReading]:
+    """Reads a reading of this station, and refuses one at a point that the plan does not reach."""
+    assembled = assemble(station)
+    reached = [link.name for link in assembled.links]
+
+    def read(text: str) -> LevelReading:
+        reading = read_reading(text, station=station, occupied_hz=assembled.mode.occupied_width_hz)
+        if reading.point not in reached:
+            stage, key = assembled.missing or (reading.point, "gain or loss")
+            raise ChoiceError(
+                f'"{text}": the plan does not reach the point after {reading.point}, because {stage} states no {key}; '
+                f"give {stage} its {key}, a guess with its doubt if need be."
+            )
+        return reading
+
+    return read
+
+
 def _readings(request: LevelsRequest, station: Station) -> list[LevelReading]:
-    occupied = assemble(station).mode.occupied_width_hz
-    found = [read_reading(text, station=station, occupied_hz=occupied) for text in request.readings]
+    read = reader(station)
+    found = [read(text) for text in request.readings]
     if request.readings_file is None:
         return found
     path = request.readings_file
@@ -88,7 +106,7 @@ def _readings(request: LevelsRequest, station: Station) -> list[LevelReading]:
         if not plain:
             continue
         try:
-            found.append(read_reading(plain, station=station, occupied_hz=occupied))
+            found.append(read(plain))
         except InputError as problem:
             raise FormatError(f"{path}, line {number}: {problem}") from problem
     return found
@@ -96,10 +114,9 @@ def _readings(request: LevelsRequest, station: Station) -> list[LevelReading]:
 
 def _of_log(request: LevelsRequest, path: Path, station: Station) -> tuple[list[LevelReading], bool]:
     """The readings that count of a log, and whether any is practice; what does not fit is told on stderr."""
-    occupied = assemble(station).mode.occupied_width_hz
     found, remarks, practice = readings_of_log(
         path,
-        lambda text: read_reading(text, station=station, occupied_hz=occupied),
+        reader(station),
         instruments=[one.name for one in station.instruments],
         since=request.since,
     )

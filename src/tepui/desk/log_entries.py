@@ -13,8 +13,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from tepui.files.kept import Stored, keep_bytes_as, keep_file, keep_recording, store_path, stored_name
+from tepui.files.kept import Stored, digest_of, keep_bytes_as, keep_file, keep_recording, store_path, stored_name
 from tepui.files.recordings import open_recording
 from tepui.files.sigmf import META
 from tepui.ground.document_reader import read_document
@@ -38,6 +39,7 @@ KIND_OF_ENDING = {
     "deg": "angle",
     "bps": "rate",
 }
+TRACES = (".s1p", ".s2p")
 PICTURES = (".svg", ".png", ".jpg", ".jpeg")
 FAR_KEYS = ("receive_level_dbm", "mer_db", "margin_db")
 MOST_TEXT = 8 << 20
@@ -189,15 +191,24 @@ def keep_findings_entry(
     with _taken_back(log, stored):
         for one in pictures:
             stored.append(keep_file(store_path(log.path), one))
+        traces = [keep_file(store_path(log.path), one) for one in _traces_of(plain["inputs"])]
+        stored += traces
+        roles = [(one, "document" if one in traces else "picture") for one in stored]
         entry = log.add(
             "findings",
             {"verb": plain["verb"], "station": plain["station"], "program": plain["tepui"], "document": text},
             utc=stamp.utc or str(plain["utc"]),
             who=stamp.who,
             practice=stamp.practice or document.practice,
-            files=tuple({one.name: kept(one, "picture") for one in stored}.values()),
+            files=tuple({one.name: kept(one, role) for one, role in roles}.values()),
         )
     return entry, True
+
+
+def _traces_of(inputs: Sequence[Mapping[str, Any]]) -> list[Path]:
+    """Measured traces among the inputs of a document, where they still are as they were."""
+    places = [(Path(one["path"]), one["sha256"]) for one in inputs if Path(one["path"]).suffix.lower() in TRACES]
+    return [place for place, digest in places if place.is_file() and digest_of(place)[0] == digest]
 
 
 def keep_station_entry(log: Log, text: str, stamp: Stamp, *, path: Path) -> tuple[Entry, bool]:
@@ -213,7 +224,7 @@ def keep_station_entry(log: Log, text: str, stamp: Stamp, *, path: Path) -> tupl
     told = station if isinstance(station, dict) else {}
     name, call = (told[key] if isinstance(told.get(key), str) else None for key in ("name", "call"))
     body: Body = {"name": name, "call": call, "file_name": path.name, "toml": text}
-    files = tuple(kept(keep_file(store_path(log.path), one), "document") for one in _named_by(about, path.parent))
+    files = tuple(kept(keep_file(store_path(log.path), one), "document") for one in named_by(about, path.parent))
     known = [one for one in log.entries("station") if one.revision.body["name"] == name]
     if known and known[-1].revision.body == body and set(known[-1].revision.files) == set(files):
         return known[-1], False
@@ -223,7 +234,7 @@ def keep_station_entry(log: Log, text: str, stamp: Stamp, *, path: Path) -> tupl
     return entry, True
 
 
-def _named_by(station: Mapping[str, object], folder: Path) -> list[Path]:
+def named_by(station: Mapping[str, object], folder: Path) -> list[Path]:
     """Files beside the station file that a stage's response names; those that are not there stay out."""
     stages = station.get("stage")
     found: dict[str, Path] = {}

@@ -1,22 +1,29 @@
 """``report`` at the desk: gather a record from documents, station file and log; set it, and keep what was asked for."""
 
 import hashlib
-import json
 import re
 import sys
 import tomllib
-import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import unescape
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 from tepui import __version__
 from tepui.desk.keep import keep_bytes, require_folder, require_output
 from tepui.desk.log import text_of_file
-from tepui.desk.log_entries import PICTURES
+from tepui.desk.log_entries import PICTURES, TRACES, named_by
+from tepui.desk.report_package import package
+from tepui.desk.report_sources import (
+    levels_document,
+    redrawn,
+    text_of,
+    trace_of,
+    trace_pictures,
+    traces_of,
+    trend_document,
+)
 from tepui.files.kept import store_path, stored_name
 from tepui.ground.document import InputFile, build_document, document_text
 from tepui.ground.document_reader import ReadDocument, read_document
@@ -24,25 +31,17 @@ from tepui.ground.errors import FormatError, InputError
 from tepui.logbook.store import Entry, Log
 from tepui.report.pdf import card_pdf, report_pdf
 from tepui.report.privacy import without_home
-from tepui.report.record import LogRow, Picture, Record, Source, StationText
+from tepui.report.record import LogRow, MeasuredTrace, Picture, Record, Source, StationText
 from tepui.report.tables import table_files
 
 LOG_KINDS = ("reading", "check", "contact", "note")
+SAID = {
+    "filter-drawing": "Cutting drawing of the filter with every dimension, at 1:1.",
+    "picture": "A picture as it was received.",
+}
 MOST_PICTURE = 32 << 20
-FIXED_TIME = (1980, 1, 1, 0, 0, 0)
-PACKAGE_WORDS = """\
-A station of tepui, packed for somebody who wants to build the same.
-
-station.toml        the station file: 'tepui check station.toml' reads it
-report.pdf          the station as built, every number with its doubt and where it comes from
-settings-card.pdf   what is set to put it on the air
-tables/             every table as CSV, and all of them in tables.json
-photographs/        what it looks like
-manifest.json       size and sha256 of each of these files
-
-Local codes, your licence and licensed practice come first. Supplies and mains can kill, amplifiers burn, and a
-transmitter must never run without its load. Figures of one build do not hold for another before they are measured.
-"""
+NO_TIME = "1980-01-01T00:00:00Z"
+Found = tuple[str, str, ReadDocument, tuple[Picture, ...]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,46 +95,100 @@ def run_report(request: ReportRequest, *, as_json: bool) -> int:
 def gather(request: ReportRequest) -> tuple[Record, list[InputFile]]:
     """The record, and the files it was read from."""
     read: list[InputFile] = []
-    found: list[tuple[str, str, ReadDocument, tuple[Picture, ...]]] = []
+    found: list[Found] = []
     for path in request.documents:
         text = text_of_file(path, what="a document that a verb printed with --json")
         document = read_document(text, name=str(path))
         found.append((path.name, text, document, tuple(_pictures_beside(document, path))))
-        read.append(_input(path, text))
-    station, rows, photographs = None, [], []
+        read.append(_input(path))
+    given = {document.verb for _, _, document, _ in found}
+    entries: list[Entry] = []
+    station, named = None, dict[str, bytes]()
     if request.log is not None:
         with Log(request.log) as log:
             entries = log.entries()
         found += [_of_log(entry, store_path(request.log)) for entry in entries if entry.revision.kind == "findings"]
-        stations = [entry for entry in entries if entry.revision.kind == "station"]
-        if stations:
-            body = stations[-1].revision.body
-            station = station_of(str(body["toml"]), name=str(body["file_name"]))
-        rows = [_row(entry) for entry in entries if entry.revision.kind in LOG_KINDS]
-        photographs = [
-            Picture(
-                name=f"{entry.number}-{one.name}",
-                data=_kept_bytes(store_path(request.log), one.name, one.sha256),
-                alt=str(entry.revision.body["caption"]),
-            )
-            for entry in entries
-            if entry.revision.kind == "photograph"
-            for one in entry.revision.files
-        ]
+        station, named = _station_of_log(entries, store_path(request.log))
     if request.station is not None:
         text = text_of_file(request.station, what="a station file")
         station = station_of(text, name=request.station.name)
-        read.append(_input(request.station, text))
+        named = {path.name: path.read_bytes() for path in named_by(station.values, request.station.parent)}
+        read.append(_input(request.station))
+    rows = tuple(_row(entry) for entry in entries if entry.revision.kind in LOG_KINDS)
     if station is None and not found and not rows:
         raise InputError("there is nothing to report: give documents, --station, or --log with a log that holds some.")
+    traces, remarks = ([], []) if station is None else traces_of(station, named)
+    traces += _tuned(request, found, entries)
+    utc = max([str(document.plain["utc"]) for _, _, document, _ in found] + [row.utc for row in rows], default=NO_TIME)
+    if station is not None and "levels" not in given:
+        levels, remark = levels_document(station, named, entries, utc=utc)
+        found += [] if levels is None else [("levels, worked out for this report", text_of(levels), levels, ())]
+        remarks += [remark] if remark else []
+    trend = trend_document(entries, utc=utc)
+    if trend is not None:
+        found.append(("trend, worked out for this report", text_of(trend[0]), *trend))
+    found = [(name, text, one, pictures or redrawn(one)) for name, text, one, pictures in found]
+    traces = list({one.sha256: one for one in reversed(traces)}.values())[::-1]  # one that both name is the station's
+    documents = [document for _, _, document, _ in found]
     record = Record(
         program=__version__,
         sources=tuple(_numbered(_latest(found))),
         station=station,
-        rows=tuple(rows),
-        photographs=tuple(photographs),
+        rows=rows,
+        photographs=tuple(_photographs(request, entries)),
+        traces=tuple(traces),
+        drawings=trace_pictures(traces, documents, practice=any(one.practice for one in documents)),
+        remarks=tuple(remarks),
     )
     return record, read
+
+
+def _station_of_log(entries: Sequence[Entry], store: Path) -> tuple[StationText | None, dict[str, bytes]]:
+    """The newest station file of the log, and the files that were kept with it."""
+    stations = [entry.revision for entry in entries if entry.revision.kind == "station"]
+    if not stations:
+        return None, {}
+    newest = max(stations, key=lambda one: one.written)
+    named = {one.name: _kept_bytes(store, one.name, one.sha256) for one in newest.files if one.role == "document"}
+    return station_of(str(newest.body["toml"]), name=str(newest.body["file_name"])), named
+
+
+def _tuned(request: ReportRequest, found: Sequence[Found], entries: Sequence[Entry]) -> list[MeasuredTrace]:
+    """The newest trace that ``tune`` read: beside its document, or kept in the log with it."""
+    made: list[MeasuredTrace] = []
+    for _, _, document, _ in sorted(found, key=lambda one: str(one[2].plain["utc"])):
+        if document.verb != "tune":
+            continue
+        for one in document.plain["inputs"]:
+            data = _trace_bytes(request, entries, one)
+            trace = None if data is None else trace_of(re.split(r"[/\\]", one["path"])[-1], data, of="as tuned")
+            if isinstance(trace, MeasuredTrace):
+                made = [trace]
+    return made
+
+
+def _trace_bytes(request: ReportRequest, entries: Sequence[Entry], told: Mapping[str, Any]) -> bytes | None:
+    """A trace by its sha256: from the place it was read at, or from the log."""
+    place = Path(told["path"])
+    if place.suffix.lower() not in TRACES:
+        return None
+    if place.is_file() and place.stat().st_size <= MOST_PICTURE:
+        data = place.read_bytes()
+        if hashlib.sha256(data).hexdigest() == told["sha256"]:
+            return data
+    for entry in entries if request.log is not None else ():
+        for one in entry.revision.files:
+            if one.sha256 == told["sha256"] and request.log is not None:
+                return _kept_bytes(store_path(request.log), one.name, one.sha256)
+    return None
+
+
+def _photographs(request: ReportRequest, entries: Sequence[Entry]) -> Iterator[Picture]:
+    for entry in entries:
+        if entry.revision.kind == "photograph" and request.log is not None:
+            for one in entry.revision.files:
+                data = _kept_bytes(store_path(request.log), one.name, one.sha256)
+                yield Picture(name=f"{entry.number}-{one.name}", data=data, alt=str(entry.revision.body["caption"]))
 
 
 def station_of(text: str, *, name: str) -> StationText:
@@ -149,9 +202,7 @@ def station_of(text: str, *, name: str) -> StationText:
         raise FormatError(f"{name} is not TOML ({error}), so it is no station file.") from error
 
 
-def _latest(
-    found: Sequence[tuple[str, str, ReadDocument, tuple[Picture, ...]]],
-) -> list[tuple[str, str, ReadDocument, tuple[Picture, ...]]]:
+def _latest(found: Sequence[Found]) -> list[Found]:
     """Without the documents that a later one of the same verb, about the same things, has taken the place of."""
     kept = {}
     for one in sorted(found, key=lambda each: (str(each[2].plain["utc"]), each[1])):
@@ -160,7 +211,7 @@ def _latest(
     return sorted(kept.values(), key=lambda each: (str(each[2].plain["utc"]), each[1]))
 
 
-def _numbered(found: Sequence[tuple[str, str, ReadDocument, tuple[Picture, ...]]]) -> Iterator[Source]:
+def _numbered(found: Sequence[Found]) -> Iterator[Source]:
     for number, (name, text, document, pictures) in enumerate(found, start=1):
         data = text.encode("utf-8")
         yield Source(
@@ -173,7 +224,7 @@ def _numbered(found: Sequence[tuple[str, str, ReadDocument, tuple[Picture, ...]]
         )
 
 
-def _of_log(entry: Entry, store: Path) -> tuple[str, str, ReadDocument, tuple[Picture, ...]]:
+def _of_log(entry: Entry, store: Path) -> Found:
     body = entry.revision.body
     text = str(body["document"])
     pictures = [
@@ -223,33 +274,10 @@ def _worded(found: Sequence[tuple[str, bytes]]) -> Iterator[Picture]:
             re.search(r"<desc>(.*?)</desc>", data.decode("utf-8", "replace"), re.DOTALL) if ending == ".svg" else None
         )
         plain = Path(name).stem.replace("_", " ").replace("-", " ")
-        yield Picture(name=name, data=data, alt=unescape(told[1]) if told else f"Picture: {plain}.")
+        words = SAID.get(Path(name).stem, f"Picture: {plain}.")
+        yield Picture(name=name, data=data, alt=unescape(told[1]) if told else words)
 
 
-def _input(path: Path, text: str) -> InputFile:
+def _input(path: Path) -> InputFile:
     data = path.read_bytes()
-    assert text is not None
     return InputFile(path=str(path), size_bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
-
-
-def package(record: Record) -> bytes:
-    """The build package: a zip file that is the same for the same record."""
-    files: dict[str, bytes] = {"README.txt": PACKAGE_WORDS.encode("utf-8")}
-    if record.station is not None:
-        files["station.toml"] = record.station.text.encode("utf-8")
-    files["report.pdf"] = report_pdf(record)
-    files["settings-card.pdf"] = card_pdf(record)
-    files |= {f"tables/{name}": data for name, data in table_files(record).items()}
-    files |= {f"photographs/{picture.name}": picture.data for picture in record.photographs}
-    listed: list[dict[str, Any]] = [
-        {"name": name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()} for name, data in files.items()
-    ]
-    about = {"tepui": record.program, "practice": record.practice, "utc": record.utc, "files": listed}
-    files["manifest.json"] = (json.dumps(about, indent=1) + "\n").encode("ascii")
-    held = BytesIO()
-    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, data in sorted(files.items()):
-            told = zipfile.ZipInfo(name, FIXED_TIME)
-            told.create_system, told.external_attr, told.compress_type = 3, 0o100644 << 16, zipfile.ZIP_DEFLATED
-            archive.writestr(told, data)
-    return held.getvalue()

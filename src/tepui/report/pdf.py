@@ -7,6 +7,7 @@ Holds   A4. No package is fetched: the template imports parts.typ only.
 """
 
 import json
+import re
 import shutil
 import tempfile
 from collections.abc import Sequence
@@ -18,6 +19,8 @@ from tepui.ground.errors import InputError, UnfinishedError
 from tepui.report.content import report_content
 from tepui.report.record import Picture, Record
 
+MM_PER_POINT = 25.4 / 72
+TEXT_MM, DRAWN_MM, SEEN_MM = 178.0, 150.0, 110.0  # the text's width; a drawing's; a picture's of points
 TEMPLATES = Path(__file__).parent / "templates"
 FONTS = Path(__file__).parent / "fonts"
 
@@ -33,10 +36,17 @@ def report_pdf(record: Record) -> bytes:
         for source in record.sources
         for one in source.pictures
     ]
+    pictures += record.drawings
+    held = {one.name: one.data for one in pictures}
     for section in content["sections"]:
         for document in section["documents"]:
             for one in document["pictures"]:
                 one["file"] = _file_of(document["ref"], one["file"])
+                one.update(_size_of(one["file"], held[one["file"]]))
+        for one in section["measured"]:
+            one.update(_size_of(one["file"], held[one["file"]]))
+    for one in content["trend"]["pictures"]:
+        one.update(_size_of(one["file"], held[one["file"]]))
     for place, photograph in enumerate(record.photographs, start=1):
         name = f"photo-{place}{Path(photograph.name).suffix.lower()}"
         pictures.append(Picture(name=name, data=photograph.data, alt=photograph.alt))
@@ -47,6 +57,19 @@ def report_pdf(record: Record) -> bytes:
 def _file_of(ref: str, name: str) -> str:
     """Where a picture of a document lies beside the template."""
     return f"{ref}-{name}"
+
+
+def _size_of(name: str, data: bytes) -> dict[str, Any]:
+    """How wide a picture is set, and whether that is its true size: a cutting drawing is of use at 1:1 only."""
+    if "drawing" in name and name.lower().endswith(".svg"):
+        told = re.search(rb'<svg[^>]*?\swidth="([0-9.]+)pt"', data[:4000])
+        wide_mm = float(told[1]) * MM_PER_POINT if told else TEXT_MM + 1
+        if wide_mm <= TEXT_MM:
+            return {"width_mm": wide_mm, "true": True}
+        return {"width_mm": TEXT_MM, "true": False}
+    if name.lower().endswith(".svg"):
+        return {"width_mm": DRAWN_MM, "true": True}
+    return {"width_mm": SEEN_MM, "true": True}
 
 
 def card_pdf(record: Record) -> bytes:

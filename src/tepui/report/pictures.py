@@ -18,6 +18,7 @@ from tepui.ground.finding_text import label_text, value_parts
 from tepui.ground.findings import Finding
 from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
+from tepui.report.filter_measured_picture import filter_measured
 from tepui.report.map_picture import coverage
 from tepui.report.path_picture import path_profile
 from tepui.report.plan_picture import frequency_plan
@@ -210,6 +211,7 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "coverage": coverage,
     "trend": trend,
     "far_reports": far_reports,
+    "filter_measured": filter_measured,
     "path_profile": path_profile,
     "tune": tune,
 }

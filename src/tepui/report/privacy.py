@@ -7,6 +7,7 @@ Source  our own list of keys; Maidenhead locators as they are written.
 Holds   What is written in other words in notes or remarks is not found. The callsign stays.
 """
 
+import hashlib
 import io
 import re
 import tomllib
@@ -16,7 +17,7 @@ from typing import Any
 
 from tepui.ground.document_reader import ReadDocument, read_document
 from tepui.ground.errors import InputError
-from tepui.report.record import Picture, Record, Source, StationText
+from tepui.report.record import MeasuredTrace, Picture, Record, Source, StationText
 
 LEFT_OUT = "(left out)"
 TABLES = ("station", "far", "site", "path")
@@ -46,6 +47,11 @@ def without_home(record: Record) -> Record:
         sources=tuple(sources),
         rows=tuple(rows),
         photographs=tuple(_photograph(one, words) for one in record.photographs),
+        traces=tuple(_trace(one, words) for one in record.traces),
+        drawings=tuple(
+            replace(one, data=_picture_data(one, words), alt=str(_scrubbed(one.alt, words))) for one in record.drawings
+        ),
+        remarks=tuple(str(_scrubbed(one, words)) for one in record.remarks),
     )
 
 
@@ -125,6 +131,14 @@ def _picture_data(picture: Picture, words: list[str]) -> bytes:
     if not picture.name.lower().endswith(".svg"):
         return picture.data
     return str(_scrubbed(picture.data.decode("utf-8", "replace"), words)).encode("utf-8")
+
+
+def _trace(trace: MeasuredTrace, words: list[str]) -> MeasuredTrace:
+    """The trace without its comments, in which an analyser or its owner may say anything."""
+    kept = [line.partition("!")[0].rstrip() for line in trace.text.splitlines()]
+    text = "".join(f"{line}\n" for line in kept if line)
+    digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return replace(trace, text=text, sha256=digest, name=str(_scrubbed(trace.name, words)))
 
 
 def _photograph(picture: Picture, words: list[str]) -> Picture:

@@ -35,6 +35,19 @@ class Source:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MeasuredTrace:
+    """A measured trace that the station names: the stage, the file and its sha256, and the curves in decibels."""
+
+    stage: str
+    name: str
+    text: str
+    sha256: str
+    frequency_hz: tuple[float, ...]
+    transmission_db: tuple[float, ...]
+    reflection_db: tuple[float, ...] | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class StationText:
     """The station file: its name, its text, and what TOML makes of it."""
 
@@ -60,13 +73,19 @@ class LogRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Record:
-    """Everything a report is made from."""
+    """Everything a report is made from.
+
+    drawings  one for each trace, in the same order
+    remarks   what could not be worked out, in sentences
+    """
 
     program: str
     sources: tuple[Source, ...]
     station: StationText | None = None
     rows: tuple[LogRow, ...] = ()
     photographs: tuple[Picture, ...] = ()
+    traces: tuple[MeasuredTrace, ...] = ()
+    drawings: tuple[Picture, ...] = ()
     remarks: tuple[str, ...] = field(default=())
 
     @property

@@ -40,6 +40,7 @@ from tepui.web.path_pages import PathPages
 from tepui.web.path_routes import path_routes
 from tepui.web.plan_pages import PlanPages
 from tepui.web.recording_pages import RecordingPages
+from tepui.web.report_pages import ReportPages
 from tepui.web.screw_pages import ScrewPages
 from tepui.web.screws import Screws
 from tepui.web.standing import Standing
@@ -156,6 +157,7 @@ class Pages(
     LogTrendPages,
     TonightPages,
     ScrewPages,
+    ReportPages,
 ):
     """One method for each page; those of the station, of the watch and of the report stand apart."""
 
@@ -359,4 +361,4 @@ def _shown_words(work: Work) -> list[str]:
 def _kept_files(work: Work) -> list[str]:
     """Names of the files in a result's own folder, pictures left out."""
     paths = [Path(name) for name in (work.document or {}).get("files", [])]
-    return [path.name for path in paths if path.parent == work.folder]
+    return [path.name for path in paths if path.parent in (work.folder, work.folder / "tables")]

@@ -1,4 +1,4 @@
-"""Pages of the edge watch and of the report."""
+"""Pages of the edge watch."""
 
 import shlex
 from abc import ABC, abstractmethod
@@ -10,16 +10,14 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.websockets import WebSocket
 
-from tepui.desk.workshop import DOCUMENT, DONE, PLACE
 from tepui.web.live import OPTIONS, stream, stream_traces, watch_words
 from tepui.web.state import BenchState
 
 FORM_FIELDS = 200
-REPORTED = ("receive", "spectrum", "drive", "frequencies", "mode", "path", "coverage", "check", "levels", "watch")
 
 
 class MorePages(ABC):
-    """The edge watch and the report."""
+    """The edge watch."""
 
     _state: BenchState
 
@@ -62,24 +60,3 @@ class MorePages(ABC):
     async def live_traces(self, socket: WebSocket) -> None:
         """Traces of the watch."""
         await stream_traces(socket, self._state.watching)
-
-    async def report(self, request: Request) -> Response:
-        """What a report would be printed from."""
-        works = [work for work in self._state.workshop.all() if work.state == DONE and work.verb in REPORTED]
-        printed = [work for work in self._state.workshop.all() if work.verb == "report"]
-        return self._page(
-            request, "report.html", works=works, printed=printed, has_station=self._state.chain.station.is_file()
-        )
-
-    async def print_report(self, request: Request) -> Response:
-        """Print a report of the results chosen."""
-        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
-            numbers = [int(str(number)) for number in sent.getlist("work") if str(number).isdecimal()]
-        chosen = [work for number in numbers if (work := self._state.workshop.get(number)) is not None]
-        documents = [work.folder / DOCUMENT for work in chosen if work.state == DONE]
-        words = ["report", *(str(path) for path in documents if path.is_file())]
-        if self._state.chain.station.is_file():
-            words += ["--station", str(self._state.chain.station)]
-        words += ["--out", f"{PLACE}/station.pdf", "--card", f"{PLACE}/card.pdf"]
-        work = self._state.workshop.submit(words, title="station as built", pictures=False)
-        return RedirectResponse(f"/result/{work.number}", 303)
