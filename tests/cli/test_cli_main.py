@@ -247,3 +247,12 @@ def test_law_a_terminal_that_cannot_show_a_sign_gets_a_question_mark():
         check=True,
     )
     assert b"? ?" in done.stdout
+
+
+def test_message_of_a_bench_on_what_is_no_folder(tmp_path, capsys):
+    other = tmp_path / "other.toml"
+    other.write_text("format = 1\n", encoding="utf-8")
+    assert front.main(["bench", str(other)]) == 2
+    said = capsys.readouterr().err
+    assert "neither a folder nor a file named station.toml" in said
+    assert said.count("\n") == 1
