@@ -5,6 +5,7 @@ import math
 import pytest
 
 from tepui.cli.main import main
+from tepui.files.ticks import set_tick
 
 STATION = """\
 format = 1
@@ -183,3 +184,20 @@ def test_published_care_beside_the_check_of_a_station(capsys, read_json, station
     assert found["channel:436 MHz", "spurious_upper_hz"]["value"] == pytest.approx(436e6 + 4.756e6, abs=2e3)
     assert found["channel:436 MHz", "broadcast_spurious_upper_hz"]["value"] == pytest.approx(439e6)
     assert {file["path"].rsplit("/", 1)[-1] for file in document["inputs"]} == {"station.toml", "yagi.csv", "mine.csv"}
+
+
+def test_law_a_tick_counts_for_the_words_it_was_given_for(capsys, read_json, station, tmp_path):
+    ticks = tmp_path / "care-ticks.json"
+    _, found = ask(capsys, read_json, "check", station, "--licence")
+    edge = found["channel:436 MHz", "band_edge_lower_hz"]["value"]
+    set_tick(ticks, "channel:436 MHz band_edge_lower_hz", f"Band edge lower: {edge / 1e6:.9g} MHz")
+    set_tick(ticks, "channel:436 MHz power_mean_dbm", "Power mean: 20 dBm")
+    set_tick(ticks, "own beam", "Nobody can come into the beam")
+    document, _ = ask(capsys, read_json, "check", station, "--licence", "--ticks", ticks)
+    told = {row[0]: row[3] for row in document["tables"]["care_ticks"]["rows"]}
+    assert told["channel:436 MHz power_mean_dbm"] == "for other words: look again"
+    assert told["channel:436 MHz band_edge_lower_hz"] == "as it stands"
+    assert told["own beam"] == "as it stands"
+    ticks.write_text("{}", encoding="utf-8")
+    assert main(["check", str(station), "--ticks", str(ticks)]) == 2
+    assert "is no list of ticks" in capsys.readouterr().err

@@ -25,7 +25,7 @@ from terrain_files import write_wgs84
 from web_screens import FLAGS, PATIENT_MS, SERIOUS, is_complaint, keep
 
 SHEETS = ("/path", "/mode", "/map", "/care")
-DRAWN = {"/path": ".d-profile", "/mode": ".d-modes", "/map": ".side .fields", "/care": ".ticks"}
+DRAWN = {"/path": ".d-profile", "/mode": ".d-modes", "/map": ".side .fields", "/care": ".answers"}
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +88,11 @@ def test_law_a_path_is_drawn_and_asked_otherwise(page):
     expect(page).to_have_url(re.compile("rx-height=90"))
     assert page.locator(".reading .n").first.text_content() != before
     assert "--rx-height '90 m'" in page.locator(".command").text_content()
+    page.get_by_role("button", name="Keep it for the report").click()
+    expect(page.locator(".picture svg")).to_be_visible(timeout=PATIENT_MS)
+    page.goto("/report")
+    expect(page.get_by_text("path to Q3GHJ").first).to_be_visible()
+    page.goto("/path")
     page.get_by_label("Far antenna above ground").fill("0 m")
     page.get_by_role("button", name="Work it out").click()
     expect(page.locator(".refusal")).to_contain_text("must be a number above zero", timeout=PATIENT_MS)
@@ -139,6 +144,9 @@ def test_law_a_tick_is_kept_and_falls_with_its_words(page):
     expect(page.get_by_text("Ticked by you on").first).to_be_visible()
     page.reload()
     expect(page.get_by_role("button", name="Take back Band edge lower").first).to_be_visible()
+    page.get_by_role("button", name="Keep it for the report").click()
+    expect(page.get_by_role("heading", name="Care ticks")).to_be_visible(timeout=PATIENT_MS)
+    page.goto("/care?candidates=1255 MHz")
     page.get_by_role("button", name="Take back Band edge lower").first.click()
     expect(page.get_by_role("button", name="Tick Band edge lower").first).to_be_visible()
     assert page.get_by_text("Ticked by you on").count() == 0

@@ -4,9 +4,10 @@ import argparse
 from collections.abc import Mapping
 from typing import Any
 
-from tepui.cli.parsing import place
+from tepui.cli.parsing import place, quantity
 
 FFT_SIZES = {"2K": 2048, "4K": 4096, "8K": 8192}
+EARTH_M = 6371e3
 MODEL_NAMES = ("free-space", "knife-edge", "p526", "p1812", "p452")
 DEFAULTS: Mapping[str, Any] = {
     "model": "p526",
@@ -151,3 +152,16 @@ def _add_care(group: Any) -> None:
     add("--candidate", metavar="F", action="append", help="centre of another channel for the sheet; repeat for several")
     add("--country", metavar="CC", help="two letters, for national rules at hand: DE")
     add("--rules", metavar="FILE.csv", type=place, help="rules of your own: country,f_low_mhz,f_high_mhz,quantity,...")
+
+
+def earth_radius_m(text: str | None) -> float | None:
+    """An effective Earth radius: a length, or a factor such as 4/3 or 1.33 of 6371 km."""
+    if text is None:
+        return None
+    from tepui.ground.quantity import parse_fraction
+
+    if "/" in text:
+        return EARTH_M * float(parse_fraction(text))
+    if text.replace(".", "", 1).isdigit() and float(text) < 10:
+        return EARTH_M * float(text)
+    return quantity(text, kind="length", option="--earth-radius")

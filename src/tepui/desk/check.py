@@ -10,6 +10,8 @@ from tepui.desk.path_care import care_findings
 from tepui.desk.path_request import CareRequest
 from tepui.desk.path_station import radiated_by
 from tepui.files.station import named_files, open_station
+from tepui.files.ticks import read_ticks, ticks_table
+from tepui.files.within import named_file
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import InputError
 from tepui.ground.findings import Outcome
@@ -21,20 +23,26 @@ from tepui.station.nouns import Station
 from tepui.station.schema import station_schema
 
 
-def run_check(path: Path, *, as_json: bool, strict: bool, care: CareRequest | None = None) -> int:
+def run_check(
+    path: Path, *, as_json: bool, strict: bool, care: CareRequest | None = None, ticks: Path | None = None
+) -> int:
     """The verb: validate, predict, print, return the exit code.
 
     care    exposure and licence sheets beside, where asked; country and rules of the file stand in
+    ticks   file of the operator's ticks, told as a table
     raises  InputError: the file contradicts itself or cannot be read
     """
     station = open_station(path)
     files = list(named_files(station, path))
     outcome = check(station)
     if care is not None:
-        rules = care.rules or (None if station.path.rules is None else path.parent / station.path.rules)
+        rules = care.rules or (None if station.path.rules is None else named_file(path, station.path.rules))
         care = replace(care, rules=rules, country=care.country or station.path.country)
         files += [] if rules is None else [rules]
         outcome = _with_care(outcome, care, station, path)
+    if ticks is not None:
+        outcome = replace(outcome, tables=(*outcome.tables, ticks_table(read_ticks(ticks), outcome.findings)))
+        files.append(ticks)
     hashes = InputHashes(files)
     document = build_document(verb="check", outcomes=[outcome], inputs=hashes.result(), station=station.name)
     sys.stdout.write(document_text(document) if as_json else outcome_text(outcome, page_for(sys.stdout)) + "\n")
@@ -62,7 +70,7 @@ def _with_care(outcome: Outcome, care: CareRequest, station: Station, path: Path
         channel_hz=station.channel.width.value,
         occupied_hz=chain.mode.occupied_width_hz,
         radiated=radiated,
-        pattern=None if antenna.pattern is None else path.parent / antenna.pattern,
+        pattern=None if antenna.pattern is None else named_file(path, antenna.pattern),
         sheets_by_channel=True,
     )
     return replace(outcome, findings=(*outcome.findings, *findings), tables=(*outcome.tables, *tables))

@@ -42,6 +42,11 @@ def way_of(request: PathRequest) -> Way | None:
 
 def ground_of(request: PathRequest, way: Way | None) -> tuple[Profile, tuple[str, ...]]:
     """The ground: typed, cut from terrain files, or a smooth Earth; and what is to be said about it."""
+    if request.clutter_height_m is not None and (request.profile is not None or not request.terrain):
+        raise InputError(
+            "--clutter-height stands on --terrain; a profile tells its own in the column clutter_m, and over a smooth "
+            "Earth --clutter-loss says it."
+        )
     if request.profile is not None:
         if request.terrain:
             raise InputError("give either --profile or --terrain, not both: the ground can come from one of them only.")
@@ -105,6 +110,10 @@ def question_of(request: PathRequest, way: Way | None, profile: Profile) -> Path
         temperature_k=request.temperature_k,
     )
     clutter = request.clutter_loss
+    if clutter is not None and clutter.value < 0:
+        raise RangeError(
+            f"--clutter-loss must be at least 0 dB (trees and houses add nothing), not {clutter.value:g} dB."
+        )
     return PathQuestion(
         name=request.name or request.end or (request.profile.stem if request.profile else "path"),
         case=case,

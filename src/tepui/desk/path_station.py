@@ -13,6 +13,7 @@ from typing import Any
 
 from tepui.chain.antenna.places import parse_place
 from tepui.files.station import named_files, open_station
+from tepui.files.within import named_file
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate, estimate
 from tepui.ground.errors import InputError
 from tepui.jobs.levels_chain import chain_of
@@ -197,7 +198,7 @@ def radiated_options(station: Station, path: Path) -> dict[str, Any]:
         "tx_power": written(radiated.power, "dBm"),
         "tx_feeder": written(radiated.feeder, "dB"),
         "tx_gain": written(radiated.gain, "dBi"),
-        "tx_pattern": None if antenna.pattern is None else path.parent / antenna.pattern,
+        "tx_pattern": None if antenna.pattern is None else named_file(path, antenna.pattern),
         "tx_aperture": _text(antenna.diameter),
         "tx_azimuth": _text(antenna.azimuth),
     })  # fmt: skip

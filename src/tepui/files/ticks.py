@@ -7,14 +7,18 @@ Holds   One file beside the station file; a file that cannot be read is refused,
 """
 
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from tepui.files.atomic import write_text_whole
 from tepui.ground.document import utc_now
 from tepui.ground.errors import FormatError
+from tepui.ground.finding_text import label_text, value_text
+from tepui.ground.findings import Finding, Table
 
 MOST = 500
+STANDS = {True: "as it stands", False: "for other words: look again"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,6 +28,21 @@ class Tick:
     item: str
     words: str
     utc: str
+
+
+def words_of(finding: Finding) -> str:
+    """What a tick beside a finding is given for."""
+    return f"{label_text(finding.key)}: {value_text(finding)}"
+
+
+def ticks_table(ticks: Mapping[str, Tick], findings: Sequence[Finding]) -> Table:
+    """The ticks as a table: what was ticked, when, and whether it stands so now."""
+    now = {f"{one.about} {one.key}": words_of(one) for one in findings}
+    rows = tuple(
+        (one.item, one.words, one.utc, STANDS[now.get(one.item, one.words) == one.words]) for one in ticks.values()
+    )
+    columns = (("tick_item", ""), ("ticked_words", ""), ("ticked_utc", ""), ("tick_stands", ""))
+    return Table(name="care_ticks", columns=columns, rows=rows)
 
 
 def read_ticks(path: Path) -> dict[str, Tick]:

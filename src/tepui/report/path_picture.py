@@ -18,6 +18,7 @@ from tepui.report.theme import COLUMN, INK, INK_SOFT, RULE, TOP, WASH, Style, de
 Data = Mapping[str, Any]
 CLEAR_SHARE = 0.6
 HEADROOM = 0.18
+LEAST_SHARE = 0.35  # of the height: ground that begins above it is drawn without the sea
 
 
 def path_profile(data: Data, style: Style) -> tuple[Figure, str, str]:
@@ -32,7 +33,7 @@ def path_profile(data: Data, style: Style) -> tuple[Figure, str, str]:
     figure = sheet(title, sentence, str(data["foot"]), style=style)
     axes = plot(figure)
     top = ground + bulge
-    axes.fill_between(distance_km, bulge + min(0.0, float(ground.min())), top, color=WASH, linewidth=0)
+    axes.fill_between(distance_km, np.minimum(bulge + min(0.0, float(ground.min())), top), top, color=WASH, linewidth=0)
     axes.plot(distance_km, top, color=INK, linewidth=1.2)
     axes.plot(distance_km, bulge, color=RULE, linewidth=0.8, dashes=(1, 3))
     for share, dashes in ((1.0, (5, 3)), (CLEAR_SHARE, (2, 2))):
@@ -44,7 +45,8 @@ def path_profile(data: Data, style: Style) -> tuple[Figure, str, str]:
         axes.plot(distance_km[end], line[end], "o", markersize=5, markerfacecolor="white", markeredgecolor=INK)
         note(axes, data["ends"][0 if rise < 0 else 1], (distance_km[end], line[end]), away=(4 * -rise, 8),
              ha="left" if rise < 0 else "right", color=INK)  # fmt: skip
-    low, high = float(min(bulge.min(), top.min(), 0.0)), float(max(top.max(), (line + zone).max()))
+    high, lowest = float(max(top.max(), (line + zone).max())), float(top.min())
+    low = lowest - 0.12 * (high - lowest) if lowest > LEAST_SHARE * high else min(lowest, 0.0)
     axes.set_xlim(0, distance_km[-1])
     axes.set_ylim(low, high + HEADROOM * (high - low))
     _obstacle(axes, distance_km[worst], top[worst], line[worst])

@@ -6,7 +6,6 @@ Source  our own design; the verb ``check``; files/ticks.py.
 Holds   No verdict: the sheet never ticks, and never says that anything is allowed or free of danger.
 """
 
-import shlex
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,12 +14,13 @@ from typing import Any
 
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from tepui.files.ticks import Tick, read_ticks, set_tick
+from tepui.files.ticks import Tick, read_ticks, set_tick, words_of
 from tepui.ground.errors import InputError
-from tepui.ground.finding_text import label_text, value_text
+from tepui.ground.finding_text import label_text
 from tepui.ground.findings import Finding
 from tepui.web.bars import doubt_bar
 from tepui.web.marks import finding_of, limit, number, value
@@ -79,18 +79,13 @@ class CarePages(ABC):
     def _care_sheet(self, request: Request, *, sentence: str = "") -> Response:
         chain = self._state.chain
         text = chain.text()
-        country = request.query_params.get("country", "").strip()
-        candidates = [one.strip() for one in request.query_params.get("candidates", "").split(",") if one.strip()]
+        country, candidates, words = care_words(chain.station, request.query_params)
         shown: dict[str, Any] = {"has_station": bool(text), "view": None, "stood": None, "command": ""}
         shown |= {"country": country, "candidates": ", ".join(candidates), "query": request.url.query}
         if text:
-            words = ["check", str(chain.station), "--exposure", "--licence"]
-            for one in candidates:
-                words += ["--candidate", one]
-            words += ["--country", country] if country else []
             files = [chain.station, *named_files(text, chain.station.parent)]
             stood = self._standing.get(words, files=files, title="care")
-            shown |= {"stood": stood, "command": shlex.join(["tepui", *words])}
+            shown |= {"stood": stood, "command": self._state.command(words)}
             sentence = sentence or stood.sentence
             if stood.document is not None:
                 try:
@@ -101,6 +96,15 @@ class CarePages(ABC):
                 findings = [finding_of(one) for one in stood.document["findings"]]
                 shown["counts"] = counts_of([one for one in findings if _is_care(one)])
         return self._page(request, "care.html", place="antenna", sentence=sentence, **shown)
+
+    async def keep_care(self, request: Request) -> Response:
+        """Keep the sheet, its ticks with it, among the results: for the report."""
+        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
+            query = QueryParams(str(sent.get("query", ""))[:400])
+        _, _, words = care_words(self._state.chain.station, query)
+        words += ["--ticks", str(self._ticks)] if self._ticks.is_file() else []
+        work = self._state.workshop.submit(words, title="licence and care", pictures=False)
+        return RedirectResponse(f"/result/{work.number}", 303)
 
     async def tick(self, request: Request) -> Response:
         """Set a tick, or take it away: the operator's own word."""
@@ -113,6 +117,17 @@ class CarePages(ABC):
             except InputError as problem:
                 return await run_in_threadpool(self._care_sheet, request, sentence=str(problem))
         return RedirectResponse(f"/care?{query}" if query else "/care", 303)
+
+
+def care_words(station: Path, asked: Mapping[str, str]) -> tuple[str, list[str], list[str]]:
+    """Country, candidates, and the words of the command that the sheet stands on."""
+    country = asked.get("country", "").strip()
+    candidates = [one.strip() for one in asked.get("candidates", "").split(",") if one.strip()]
+    words = ["check", str(station), "--exposure", "--licence"]
+    for one in candidates:
+        words += ["--candidate", one]
+    words += ["--country", country] if country else []
+    return country, candidates, words
 
 
 def _is_care(one: Finding) -> bool:
@@ -154,7 +169,7 @@ def care_view(document: Mapping[str, Any], ticks: Mapping[str, Tick]) -> dict[st
 
 def _item(one: Finding, ticks: Mapping[str, Tick], *, practice: bool) -> Item:
     key = f"{one.about} {one.key}"
-    words = f"{label_text(one.key)}: {value_text(one)}"
+    words = words_of(one)
     tick = ticks.get(key)
     said = " ".join(part for part in (str(limit(one)), one.remark) if part)
     return Item(

@@ -15,6 +15,7 @@ from tepui.web.marks import number
 from tepui.web.rulers import nice_steps
 
 CLEAR_SHARE, HEADROOM = 0.6, 0.16
+LEAST_SHARE = 0.35  # of the height: ground that begins above it is drawn without the sea
 LEFT = 6.0
 Rows = Sequence[Sequence[float]]
 
@@ -28,8 +29,8 @@ def profile_drawing(document: Mapping[str, Any], *, about: str) -> Markup:
     x = [row[0] for row in rows]
     top = [row[1] + row[2] for row in rows]
     line, zone = [row[3] for row in rows], [row[4] for row in rows]
-    low = min(*top, *(row[2] for row in rows), 0.0)
     high = max(*top, *(a + b for a, b in zip(line, zone, strict=True)))
+    low = base_m(min(top), high)
     high += HEADROOM * (high - low)
 
     def across(metres: float) -> float:
@@ -74,6 +75,11 @@ def profile_drawing(document: Mapping[str, Any], *, about: str) -> Markup:
     return Markup('<svg class="d-profile" role="img" aria-label="{}">{}</svg>').format(
         _spoken(found, x[-1]), Markup("").join(parts)
     )
+
+
+def base_m(lowest: float, high: float) -> float:
+    """Where the drawing begins: at the sea, unless all of the ground lies high above it. [m]"""
+    return lowest - 0.12 * (high - lowest) if lowest > LEAST_SHARE * high else min(lowest, 0.0)
 
 
 def profile_rows(document: Mapping[str, Any], about: str) -> Rows:

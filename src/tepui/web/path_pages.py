@@ -6,16 +6,16 @@ Source  our own design; the verbs ``path`` and ``mode``.
 Holds   A bench with a station file; without one the sheet leads to the form and to the station.
 """
 
-import shlex
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from tepui.ground.finding_text import label_text
 from tepui.web.bars import doubt_bar
@@ -41,6 +41,7 @@ ASKED = (
     Option(name="rain", label="Rain along the path", hint="mm/h, from 1 GHz", example="30"),
     Option(name="margin", label="Margin to keep", example="6 dB"),
 )
+FORM_FIELDS = 20
 WISHES = (
     Option(name="rate", label="Least bit rate", example="5 Mbit/s"),
     Option(name="echo", label="Longest echo", hint="time or path", example="4 km"),
@@ -97,17 +98,24 @@ class PathPages(ABC):
         }
         shown |= {"has_station": bool(text), "command": ""}
         if text and to:
-            words = ["path", str(chain.station), "--to", to]
-            for name, typed in given.items():
-                words += [f"--{name}", typed] if typed else []
+            words = path_words(chain.station, to, given)
             files = [chain.station, *named_files(text, chain.station.parent)]
             stood = self._standing.get(words, files=files, title=f"path to {to}")
-            shown |= {"stood": stood, "command": shlex.join(["tepui", *words])}
+            shown |= {"stood": stood, "command": self._state.command(words)}
             if stood.document is not None:
                 shown["view"] = path_view(stood.document)
                 findings = [finding_of(one) for one in stood.document["findings"]]
                 shown["counts"] = counts_of(findings)
         return self._page(request, "path.html", place="path", **shown)
+
+    async def keep_path(self, request: Request) -> Response:
+        """Keep the path with its drawing among the results: for the report."""
+        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
+            given = {key: str(text).strip() for key, text in sent.items()}
+        asked = {option.name: given.get(option.name, "") for option in ASKED}
+        words = path_words(self._state.chain.station, given.get("to", ""), asked)
+        work = self._state.workshop.submit(words, title=f"path to {given.get('to', '')}")
+        return RedirectResponse(f"/result/{work.number}", 303)
 
     async def mode_sheet(self, request: Request) -> Response:
         """The modes of the channel, against what the path leaves."""
@@ -141,11 +149,19 @@ class PathPages(ABC):
                 stood = self._standing.get(words, files=files, title="modes")
             waits = stood.waits_for if shown["stood"] is None else shown["stood"].waits_for or stood.waits_for
             shown |= {"waits": waits, "sentence": refused or stood.sentence, "cn": cn}
-            shown["command"] = shlex.join(["tepui", *words])
+            shown["command"] = self._state.command(words)
             if stood.document is not None:
                 shown["view"] = mode_view(stood.document, cn)
                 shown["counts"] = counts_of([finding_of(one) for one in stood.document["findings"]])
         return self._page(request, "mode.html", place="source", **shown)
+
+
+def path_words(station: Path, to: str, given: Mapping[str, str]) -> list[str]:
+    """The words of the command that the sheet stands on."""
+    words = ["path", str(station), "--to", to]
+    for name, typed in given.items():
+        words += [f"--{name}", typed] if typed else []
+    return words
 
 
 def path_view(document: Mapping[str, Any]) -> dict[str, Any]:

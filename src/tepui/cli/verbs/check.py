@@ -23,6 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--candidate", metavar="F", action="append", help="centre of another channel for the sheet")
     parser.add_argument("--country", metavar="CC", help="two letters, for national rules at hand: DE")
     parser.add_argument("--rules", metavar="FILE.csv", type=Path, help="rules of your own")
+    parser.add_argument("--ticks", metavar="FILE.json", type=Path, help="your ticks, as the bench's sheet of care "
+                        "keeps them; told as a table")  # fmt: skip
     parser.add_argument("--schema", action="store_true", help="print the JSON schema of the station file and leave")
     parser.add_argument("--keys", action="store_true", help="print every key of the station file with its meaning")
     parser.add_argument("--strict", action="store_true", help="leave with 1 where a limit of yours is missed")
@@ -44,7 +46,13 @@ def run(arguments: argparse.Namespace) -> int:
         raise UsageError(
             "name a station file, such as station.toml; 'tepui new station.toml' writes one to begin with."
         )
-    return run_check(arguments.station, as_json=arguments.json, strict=arguments.strict, care=_care(arguments))
+    return run_check(
+        arguments.station,
+        as_json=arguments.json,
+        strict=arguments.strict,
+        care=_care(arguments),
+        ticks=arguments.ticks,
+    )
 
 
 def _care(given: argparse.Namespace) -> "CareRequest | None":

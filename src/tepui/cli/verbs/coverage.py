@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tepui.cli.parsing import UsageError, place, quantity, whole_number, width_hz
+from tepui.cli.path_options import earth_radius_m
 
 if TYPE_CHECKING:
     from tepui.desk.coverage_station import MapStation
@@ -91,7 +92,7 @@ def _add_ground(group: Any) -> None:
     add("--radial", action="store_true", help="radials stand for the pixels between them: faster, p526 only")
     add("--time", metavar="P", default="50 %", help="share of time (50 %%)")
     add("--locations", metavar="P", default="50 %", help="share of places, p1812 (50 %%)")
-    add("--earth-radius", metavar="R", help='effective: "8500 km"')
+    add("--earth-radius", metavar="R", help='effective: "8500 km", or as a factor "4/3"')
     add("--polarisation", choices=("horizontal", "vertical"), default="horizontal", help="of the antennas")
 
 
@@ -147,12 +148,15 @@ def _run(given: argparse.Namespace, station: "MapStation | None") -> int:
         time_share=read(given.time, "percent", "--time"),
         location_share=read(given.locations, "percent", "--locations"),
         vertical=given.polarisation == "vertical",
-        earth_radius_m=None if given.earth_radius is None else read(given.earth_radius, "length", "--earth-radius"),
+        earth_radius_m=earth_radius_m(given.earth_radius),
     )
     if given.cluster is not None and given.workers is not None:
         raise UsageError("--workers is for threads here; the cluster has its own.")
     if given.clutter is not None and given.clutter_height is not None:
         raise UsageError("give either --clutter or --clutter-height, not both.")
+    clutter_db = read(given.clutter_loss, "ratio", "--clutter-loss")
+    if clutter_db < 0:
+        raise UsageError(f"--clutter-loss must be at least 0 dB (trees and houses add nothing), not {clutter_db:g} dB.")
     sites, files = _sites(given)
     question = CoverageQuestion(
         sites=sites,
@@ -166,7 +170,7 @@ def _run(given: argparse.Namespace, station: "MapStation | None") -> int:
         ),
         rx_gain_dbi=read(given.rx_gain, "gain", "--rx-gain"),
         system_noise_db=read(given.rx_noise, "noise", "--rx-noise"),
-        clutter_loss_db=read(given.clutter_loss, "ratio", "--clutter-loss"),
+        clutter_loss_db=clutter_db,
         channel=given.channel,
         edition="V1.6.1" if given.edition == "V1.6.1" else "V1.1.2 to V1.5.1",
         implementation_loss_db=read(given.implementation_loss, "ratio", "--implementation-loss"),

@@ -4,7 +4,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from tepui.cli.parsing import UsageError, quantity, width_hz
-from tepui.cli.path_options import DEFAULTS, FFT_SIZES, add_path_options
+from tepui.cli.path_options import DEFAULTS, FFT_SIZES, add_path_options, earth_radius_m
 
 if TYPE_CHECKING:
     from tepui.desk.path_request import BackRequest, CareRequest, LinkRequest, PathRequest
@@ -17,7 +17,6 @@ tepui path --profile ridge.csv --frequency "1 GHz" --tx-height "30 m" --rx-heigh
 tepui path --from HI45kt --to HI46ob --frequency "436 MHz" --tx-height "72 m" --rx-height "32 m" \\
   --width "2 MHz" --tx-power "33 dBm" --tx-gain "11 dBi" --rx-gain "13 dBi" --rx-noise-figure "3 dB"
 columns of a profile: d_km h_m, optionally clutter_m and zone (sea, coast, inland)"""
-EARTH_M = 6371e3
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -112,7 +111,7 @@ def _request(given: argparse.Namespace, remarks: tuple[str, ...]) -> "PathReques
         tx_height_m=quantity(given.tx_height, kind="length", option="--tx-height"),
         rx_height_m=quantity(given.rx_height, kind="length", option="--rx-height"),
         model=given.model,
-        earth_radius_m=_radius_m(given.earth_radius),
+        earth_radius_m=earth_radius_m(given.earth_radius),
         delta_n=_bare(given.delta_n, "--delta-n"),
         n_0=_bare(given.n0, "--n0"),
         time_share=quantity(given.time, kind="percent", option="--time"),
@@ -308,16 +307,3 @@ def _bare(text: str, option: str) -> float:
 def _share(text: str, option: str) -> float:
     """A share from 0 to 1, or in per cent."""
     return quantity(text, kind="percent", option=option) if "%" in text else _bare(text, option)
-
-
-def _radius_m(text: str | None) -> float | None:
-    """An effective Earth radius: a length, or a factor such as 4/3 or 1.33 of 6371 km."""
-    if text is None:
-        return None
-    from tepui.ground.quantity import parse_fraction
-
-    if "/" in text:
-        return EARTH_M * float(parse_fraction(text))
-    if text.replace(".", "", 1).isdigit() and float(text) < 10:
-        return EARTH_M * float(text)
-    return quantity(text, kind="length", option="--earth-radius")
