@@ -153,7 +153,7 @@ class Hour:
     def shot(self, name):
         SHOWN.mkdir(parents=True, exist_ok=True)
         assert self.page.evaluate("document.documentElement.scrollWidth") <= self.hand.width, name
-        self.page.screenshot(path=SHOWN / f"{self.hand.name}-{name}.png", full_page=True)
+        self.page.screenshot(path=SHOWN / f"{self.hand.name}-{name}.jpg", full_page=True, type="jpeg", quality=75)
 
     def sheet(self, name):
         """A sheet from the list: above on a laptop, at the foot on a phone."""
