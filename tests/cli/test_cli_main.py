@@ -249,10 +249,10 @@ def test_law_a_terminal_that_cannot_show_a_sign_gets_a_question_mark():
     assert b"? ?" in done.stdout
 
 
-def test_message_of_a_bench_on_what_is_no_folder(tmp_path, capsys):
-    other = tmp_path / "other.toml"
-    other.write_text("format = 1\n", encoding="utf-8")
-    assert front.main(["bench", str(other)]) == 2
+@pytest.mark.parametrize(("name", "says"), [("missing.toml", "neither a station file"), ("notes.txt", ".toml")])
+def test_message_of_a_bench_on_what_is_no_station(tmp_path, capsys, name, says):
+    (tmp_path / "notes.txt").write_text("no station\n", encoding="utf-8")
+    assert front.main(["bench", str(tmp_path / name)]) == 2
     said = capsys.readouterr().err
-    assert "neither a folder nor a file named station.toml" in said
+    assert says in said
     assert said.count("\n") == 1
