@@ -247,3 +247,12 @@ def test_law_a_terminal_that_cannot_show_a_sign_gets_a_question_mark():
         check=True,
     )
     assert b"? ?" in done.stdout
+
+
+@pytest.mark.parametrize(("name", "says"), [("missing.toml", "neither a station file"), ("notes.txt", ".toml")])
+def test_message_of_a_bench_on_what_is_no_station(tmp_path, capsys, name, says):
+    (tmp_path / "notes.txt").write_text("no station\n", encoding="utf-8")
+    assert front.main(["bench", str(tmp_path / name)]) == 2
+    said = capsys.readouterr().err
+    assert says in said
+    assert said.count("\n") == 1

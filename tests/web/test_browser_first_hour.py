@@ -153,7 +153,7 @@ class Hour:
     def shot(self, name):
         SHOWN.mkdir(parents=True, exist_ok=True)
         assert self.page.evaluate("document.documentElement.scrollWidth") <= self.hand.width, name
-        self.page.screenshot(path=SHOWN / f"{self.hand.name}-{name}.png", full_page=True)
+        self.page.screenshot(path=SHOWN / f"{self.hand.name}-{name}.jpg", full_page=True, type="jpeg", quality=75)
 
     def sheet(self, name):
         """A sheet from the list: above on a laptop, at the foot on a phone."""
@@ -209,7 +209,7 @@ class Hour:
         assert page.locator("[data-slot=drawings]").inner_html() != before
         self.shot("6-plan")
         self.hand.press(page.get_by_role("button", name="Write oscillator"))
-        expect(page.get_by_text("stands in station.toml now")).to_be_visible()
+        expect(page.get_by_text("stands in the station file now")).to_be_visible()
         assert float(self.station()["stage"][1]["frequency"].split()[0]) == pytest.approx(channel_mhz - chosen_mhz)
 
     def doubt(self, point):

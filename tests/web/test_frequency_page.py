@@ -123,7 +123,7 @@ def test_law_a_plan_is_written_as_two_values(station):
     assert told["channel"]["side"] == "high"
     before, after = example_text().splitlines(), chain.text().splitlines()
     assert sum(one != other for one, other in zip(before, after, strict=True)) == 2
-    assert "stands in station.toml now" in client.get(answer.headers["location"]).text
+    assert "stands in the station file now" in client.get(answer.headers["location"]).text
 
 
 def test_law_a_plan_does_not_overwrite_what_another_wrote(station):

@@ -57,8 +57,10 @@ def test_law_every_part_has_its_sheet_and_every_key_a_label(station):
     for path in listed:
         page = client.get(path)
         assert page.status_code == 200
-        names = re.findall(r'name="v\.(\w+)"', page.text.partition("One more")[0])
-        labels = re.findall(r'<label for="f-(\w+)"', page.text)
+        form = page.text.partition("data-part=")[2].partition("</form>")[0]
+        names = re.findall(r'name="v\.(\w+)"', form)
+        labels = re.findall(r'<label for="f-(\w+)"', form)
+        assert names
         assert sorted(names) == sorted(labels)
 
 
@@ -162,6 +164,15 @@ def test_law_stages_are_put_in_moved_and_taken_out(station):
     refused = client.post("/station/add", data={**new, "mark": mark_of(chain.text()), "v.name": "mixer"})
     assert refused.status_code == 400
     assert "name of another stage" in refused.text
+
+
+def test_law_a_table_that_the_file_has_none_of_is_begun(station):
+    client, chain, mark = station
+    assert "A first local service" in client.get("/station").text
+    new = {"mark": mark, "table": "local", "part": "station", "goal": "local-1", "v.frequency": "690 MHz"}
+    assert client.post("/station/add", data=new).headers["location"] == "/station/local-1"
+    assert tomllib.loads(chain.text())["local"] == [{"frequency": "690 MHz"}]
+    assert chain.text().startswith(example_text())
 
 
 def test_law_a_file_with_something_wrong_can_be_mended_field_by_field(station):

@@ -16,7 +16,6 @@ from typing import Any
 
 from tepui.desk.bench_log import BenchLog
 from tepui.desk.workshop import DONE, Work, Workshop
-from tepui.ground.errors import InputError
 from tepui.web.station_file import StationFile
 from tepui.web.trend import LogTrend
 
@@ -85,14 +84,6 @@ class Chain:
     def write(self, text: str, *, before: str) -> None:
         """Write the station file, as StationFile does."""
         self.file.write(text, before=before)
-
-    def _require(self, words: list[str], *, shown: str = "") -> None:
-        """Run a command and refuse with its sentence where it refuses."""
-        work = self._workshop.submit(words, title="check", pictures=False, listed=False)
-        ended = self._workshop.wait(work.number, timeout_s=CHECK_S)
-        if ended is None or ended.state != DONE:
-            sentence = "the check took too long; try again." if ended is None or not ended.ended else ended.sentence
-            raise InputError(sentence.replace(".station-draft.toml", shown) if shown else sentence)
 
     def _bytes_mark(self, readings: list[str]) -> str | None:
         if not self.station.is_file():

@@ -30,7 +30,7 @@ def sheet_parts(text: str, name: str, *, typed: "Mapping[str, Field]", trouble: 
 
     raises  HTTPException 404 for a part that no station file has
     """
-    from tepui.station.fields import fields_of, part_of, parts_of
+    from tepui.station.fields import Part, fields_of, part_of, parts_of
 
     shown: dict[str, Any] = {"listed": (), "part": None, "fields": (), "trouble": trouble if text else ""}
     if not text:
@@ -57,7 +57,11 @@ def sheet_parts(text: str, name: str, *, typed: "Mapping[str, Field]", trouble: 
         "entry": TITLES.get(part.table, ""),
         "last": bool(same) and same[-1].name == part.name,
         "count": len(same),
-        "others": [table for table in TITLES if not any(one.table == table for one in listed)],
+        "others": [
+            (table, TITLES[table], _asked(Part(name="", table=table, number=0, title="")))
+            for table in TITLES
+            if not any(one.table == table for one in listed)
+        ],
     }
 
 

@@ -76,6 +76,7 @@ class EditorPages(ABC):
             changed=changed,
             sentence=sentence,
             has_station=file.path.is_file(),
+            file_name=file.path.name,
             steps=file.steps,
             earlier=file.earlier(),
             **sheet_parts(text, request.path_params.get("part", FIRST), typed=typed or {}, trouble=file.problem(text)),

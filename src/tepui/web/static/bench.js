@@ -34,6 +34,7 @@ addEventListener("DOMContentLoaded", () => {
       if (!told.ended) { setTimeout(ask, 200); return; }
       if (stays) newStrip();
       else if (!document.activeElement?.matches("input, textarea, select")) location.reload();
+      else freshParts();
     } catch { setTimeout(ask, 2000); }
   };
   ask();
@@ -48,4 +49,14 @@ async function newStrip() {
   const fresh = held.firstElementChild;
   if (fresh.hasAttribute("data-waiting")) { setTimeout(newStrip, 300); return; }
   if (!place.contains(document.activeElement)) place.replaceWith(fresh);
+}
+
+// What was worked out anew, put in without touching the field that is being typed in.
+async function freshParts() {
+  const drawn = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
+  document.querySelectorAll("[data-fresh]").forEach((old) => {
+    const fresh = drawn.querySelector(`[data-fresh=${old.dataset.fresh}]`);
+    if (fresh) old.replaceWith(fresh);
+  });
+  newStrip();
 }
