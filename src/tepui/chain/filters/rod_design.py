@@ -110,9 +110,9 @@ def design_rods(
         reach = screw_reach_hz(fitted.box, screws, centre_hz=goal.centre_hz)
     if fitted.reflection_rms > HOPELESS_FIT:
         raise RangeError(
-            f"rods of {diameter_m * 1e3:g} mm between plates {plates_m * 1e3:g} mm apart do not reach the couplings of "
-            f"a {structure} filter {goal.width_hz / 1e6:g} MHz wide; take thinner rods, plates farther apart, a narrower "
-            "filter, or the other structure."
+            f"rods of {diameter_m * 1e3:g} mm between plates {plates_m * 1e3:g} mm apart do not reach the couplings "
+            f"of a {structure} filter {goal.width_hz / 1e6:g} MHz wide; take thinner rods, plates farther apart, a "
+            "narrower filter, or the other structure."
         )
     return RodDesign(
         goal=goal,
