@@ -14,6 +14,7 @@ from tepui.desk.frequency_options import question_from
 from tepui.desk.frequency_station import station_options
 from tepui.files.mixer_tables import read_mixer_table
 from tepui.files.station import open_station
+from tepui.files.within import named_file
 from tepui.ground.errors import ChoiceError, RangeError
 from tepui.jobs.filter_question import Rejection
 from tepui.prediction.plan import FilterTable, find_plans
@@ -116,7 +117,7 @@ def _from_plan(station: Station, path: Path) -> tuple[tuple[Rejection, ...], dic
     options = station_options(station)
     own = None
     if "mixer_table" in options:
-        own = read_mixer_table(path.parent / str(options.pop("mixer_table")))
+        own = read_mixer_table(named_file(path, str(options.pop("mixer_table"))))
     if "signal" not in options:
         return (), {}, ["The mixer's frequency is not in the file, so no rejection is asked; --reject says one."]
     question = question_from(options, own=own).plan

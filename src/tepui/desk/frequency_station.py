@@ -6,11 +6,14 @@ from typing import Any
 import numpy as np
 
 from tepui.chain.filters.rod_design import shape_of
+from tepui.ground.errors import ChoiceError
 from tepui.prediction.plan_question import MeasuredFilter
 from tepui.station.figures import Figure
-from tepui.station.nouns import Station
+from tepui.station.nouns import Far, Station
+from tepui.station.order import stage_inputs_hz
 from tepui.station.stages import Stage
 
+FAR_OPTIONS = ("far_tunes", "far_raster", "far_converter", "far_error", "pull_in")
 LEAST_POINTS = 5  # of a curve that is one; fewer are a loss
 
 
@@ -29,6 +32,7 @@ def station_options(station: Station) -> dict[str, Any]:
         "order": plan.order,
         "protect": None if plan.protect is None else [one.text for one in plan.protect],
         "protect_limit": _text(plan.protect_limit),
+        "shielding": _text(plan.shielding),
         "local": [f"{one.frequency.text} {_text(one.level) or ''}".strip() for one in station.locals_near] or None,
     }
     kinds = {kind: [stage for stage in station.stages if stage.kind == kind] for kind in
@@ -36,9 +40,15 @@ def station_options(station: Station) -> dict[str, Any]:
     if kinds["modulator"]:
         found |= _modulator(kinds["modulator"][0], station)
     if kinds["mixer"]:
-        found |= _mixer(kinds["mixer"][0])
+        found |= _mixer(kinds["mixer"][-1])
         if found["signal"] is None:
-            found["signal"] = _signal(station, kinds["mixer"][-1])
+            found["signal"] = _signal(station, kinds["mixer"][0])
+        if found["second_if"] is None and len(kinds["mixer"]) == 2:
+            found["second_if"] = _signal(station, kinds["mixer"][1])
+        if len(kinds["mixer"]) > 2:
+            raise ChoiceError(
+                f"{station.file}: the chain has {len(kinds['mixer'])} mixers, and frequency plans follow two at most."
+            )
     if kinds["filter"]:
         found |= _filter(_behind_mixer(station, kinds["filter"]))
     shoulder = station.target.shoulder
@@ -47,16 +57,14 @@ def station_options(station: Station) -> dict[str, Any]:
     receivers = [one for one in station.instruments if one.kind == "receiver" and one.tunes]
     if receivers:
         found["receiver_to"] = f"{max(_upper(one.tunes) for one in receivers) / 1e6:.6g} MHz"
-    if station.fars:
-        far = station.fars[0]
-        found |= {
-            "far_tunes": _listed(far.tunes),
-            "far_raster": _text(far.raster),
-            "far_converter": _text(far.converter),
-            "far_error": _text(far.converter_error),
-            "pull_in": _text(far.pull_in),
-        }
     return {name: value for name, value in found.items() if value is not None}
+
+
+def far_options(far: Far) -> dict[str, Any]:
+    """Options of one far station; what the file does not say is left out."""
+    figures = (far.raster, far.converter, far.converter_error, far.pull_in)
+    values = (_listed(far.tunes), *(_text(one) for one in figures))
+    return {name: value for name, value in zip(FAR_OPTIONS, values, strict=True) if value is not None}
 
 
 def _text(figure: Figure | None) -> str | None:
@@ -73,12 +81,9 @@ def _listed(figures: Iterable[Figure] | None) -> str | None:
 
 
 def _signal(station: Station, mixer: Stage) -> str | None:
-    """The one signal that the oscillator in the file leaves."""
-    if mixer.frequency is None:
-        return None
-    wanted, oscillator = station.channel.centre.value, mixer.frequency.value
-    signal = oscillator - wanted if station.channel.side == "high" else abs(wanted - oscillator)
-    return f"{abs(signal) / 1e6:.6f} MHz"
+    """The one signal into a mixer that the oscillators in the file leave."""
+    signal = stage_inputs_hz(station)[mixer.name]
+    return None if signal is None or mixer.frequency is None else f"{signal / 1e6:.6f} MHz"
 
 
 def _modulator(stage: Stage, station: Station) -> dict[str, Any]:
