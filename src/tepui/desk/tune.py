@@ -18,7 +18,8 @@ from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome, Table
 from tepui.ground.listing import outcome_text, page_for
-from tepui.jobs.tune import MeasuredTrace, TuneQuestion, tune_filter
+from tepui.jobs.tune import TuneQuestion, tune_filter
+from tepui.jobs.tune_traces import MeasuredTrace
 from tepui.signals.twoport import TwoPort
 
 SHOWN_TABLES = ("places", "markers")
