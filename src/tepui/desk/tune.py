@@ -134,13 +134,13 @@ def _text(outcome: Outcome, files: Sequence[str], *, guided: bool) -> str:
     guide = next((by_name[name] for name in GUIDES if name in by_name and "markers" not in by_name), None)
     parts = [outcome_text(shown, page_for(sys.stdout))]
     if guide is not None and guided:
-        parts.append(_guide_text(guide))
+        parts.append(guide_text(guide))
     if files:
         parts.append("Files\n" + "\n".join(f"  {name}" for name in files))
     return "\n\n".join(parts) + "\n"
 
 
-def _guide_text(table: Table) -> str:
+def guide_text(table: Table) -> str:
     """The sequence as it is worked through: what to do, what to read, what to accept."""
     lines = [{"sequence": "Sequence by reflected delay at the centre", "peaking": "Peak and widen"}[table.name]]
     place = {key: n for n, (key, _) in enumerate(table.columns)}
