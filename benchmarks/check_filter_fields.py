@@ -271,7 +271,7 @@ def told(name, fine):
     f = np.linspace(0.9, 1.1, 801) * centre
     begin = time.perf_counter()
     cell, depths = fine * 1e-3 * (rod / 8e-3), [depth or 0.0 for depth in design.screw_m]
-    s11, s21, grid = field_response(design.box, depths, f, cell=cell, time_s=2.4 / width)
+    s11, s21, grid = field_response(design.box, depths, f, cell=cell, time_s=max(2.4, 0.9 * poles) / width)
     spent = time.perf_counter() - begin
     seen, own = shape_of(f, s21), shape_of(f, rod_scattering(design.box, f)[:, 1, 0])
     lines = [f"{name}: {grid['cells']} cells, {grid['steps']} steps, {spent:.0f} s, left over {grid['left']:.3f}"]

@@ -108,6 +108,9 @@ def test_law_the_drawing_is_of_true_size(tmp_path, capsys):
     size = re.search(r'height="([\d.]+)pt" .*?viewBox="0 0 ([\d.]+) ([\d.]+)"', text)
     assert float(size[1]) == float(size[3])
     assert "50 mm when printed at 100 %" in text
+    sheet = (tmp_path / "out" / "filter-tuning.txt").read_text(encoding="utf-8")
+    assert "screws 2 to 3 fully in" in sheet
+    assert "MHz a turn inwards" in sheet
     assert (tmp_path / "out" / "filter-drawing.pdf").read_bytes().startswith(b"%PDF")
 
 

@@ -7,8 +7,9 @@ from tepui.chain.filters.goal import FilterGoal
 from tepui.chain.filters.resonators import CoupledFilter, coupled_response, coupled_scattering, tuned
 from tepui.chain.filters.sequence import lossless_delay_s, step_delays_s
 from tepui.ground.errors import RangeError
-from tepui.jobs.tune import MeasuredTrace, TuneQuestion, tune_filter
+from tepui.jobs.tune import TuneQuestion, tune_filter
 from tepui.jobs.tune_live import AS_ADVISED, LiveTuning, advice_lines, follow
+from tepui.jobs.tune_traces import MeasuredTrace
 from tepui.signals.oneport import OnePort
 
 GOAL = FilterGoal(centre_hz=1296e6, width_hz=30e6, poles=3, ripple_db=0.1)

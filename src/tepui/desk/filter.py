@@ -10,6 +10,8 @@ from tepui.desk.filter_station import StationFilter, station_filter
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
 from tepui.desk.setup import ensure_kernels
+from tepui.desk.tune import guide_text
+from tepui.files.atomic import write_text_whole
 from tepui.files.station import named_files
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import RangeError
@@ -17,7 +19,7 @@ from tepui.ground.findings import Outcome
 from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.filter import design_filter
 from tepui.jobs.filter_choice import choose_response
-from tepui.jobs.filter_question import FilterQuestion, Rejection
+from tepui.jobs.filter_question import ABOUT, FilterQuestion, Rejection
 from tepui.jobs.filter_shop import choose_metal
 
 SHOWN_TABLES = ("metal", "rods", "cut_list", "parts", "prototype", "candidates")
@@ -74,6 +76,9 @@ def run_filter(request: FilterRequest, *, as_json: bool, strict: bool) -> int:
 
         request.plots.mkdir(exist_ok=True)
         written = [str(path) for path in draw_filter(outcome.pictures, request.plots)]
+        sheet = request.plots / "filter-tuning.txt"
+        write_text_whole(sheet, _tuning_sheet(outcome))
+        written.append(str(sheet))
     document = build_document(
         verb="filter",
         outcomes=[outcome],
@@ -164,6 +169,25 @@ def _with_remarks(outcome: Outcome, said: Sequence[str]) -> Outcome:
         return outcome
     first, *rest = outcome.findings
     return replace(outcome, findings=(replace(first, remark=" ".join([first.remark, *said]).strip()), *rest))
+
+
+def _tuning_sheet(outcome: Outcome) -> str:
+    """What to have at hand with the screwdriver: goal, what a turn does, and the sequence."""
+    said = {finding.key: finding for finding in outcome.findings if finding.about == ABOUT}
+    lines = ["Tuning sheet"]
+    for key, name in (("centre_hz", "centre"), ("width_3db_hz", "3 dB width")):
+        if key in said:
+            lines.append(f"  {name} {float(said[key].value or 0) / 1e6:.2f} MHz")
+    if "insertion_loss_db" in said:
+        lines.append(f"  loss at the centre {float(said['insertion_loss_db'].value or 0):.2f} dB")
+    lines += [
+        f"  {finding.about.removeprefix('stage:')}: about {float(finding.value or 0) / 1e6:.0f} MHz a turn inwards"
+        for finding in outcome.findings
+        if finding.key == "screw_rate_hz"
+    ]
+    lines += ["", *(guide_text(table) for table in outcome.tables if table.name == "sequence"), ""]
+    lines.append("RF at an open screw burns: power off before a screw is turned, lid on before power.")
+    return "\n".join(lines) + "\n"
 
 
 def _text(outcome: Outcome, files: Sequence[str]) -> str:

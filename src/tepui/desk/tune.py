@@ -18,7 +18,8 @@ from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome, Table
 from tepui.ground.listing import outcome_text, page_for
-from tepui.jobs.tune import MeasuredTrace, TuneQuestion, tune_filter
+from tepui.jobs.tune import TuneQuestion, tune_filter
+from tepui.jobs.tune_traces import MeasuredTrace
 from tepui.signals.twoport import TwoPort
 
 SHOWN_TABLES = ("places", "markers")
@@ -133,13 +134,13 @@ def _text(outcome: Outcome, files: Sequence[str], *, guided: bool) -> str:
     guide = next((by_name[name] for name in GUIDES if name in by_name and "markers" not in by_name), None)
     parts = [outcome_text(shown, page_for(sys.stdout))]
     if guide is not None and guided:
-        parts.append(_guide_text(guide))
+        parts.append(guide_text(guide))
     if files:
         parts.append("Files\n" + "\n".join(f"  {name}" for name in files))
     return "\n\n".join(parts) + "\n"
 
 
-def _guide_text(table: Table) -> str:
+def guide_text(table: Table) -> str:
     """The sequence as it is worked through: what to do, what to read, what to accept."""
     lines = [{"sequence": "Sequence by reflected delay at the centre", "peaking": "Peak and widen"}[table.name]]
     place = {key: n for n, (key, _) in enumerate(table.columns)}

@@ -79,5 +79,10 @@ def design_lumped(question: FilterQuestion, *, inductor_h: float | None) -> Outc
         name="parts", columns=(("part", ""), ("between", ""), ("inductance_h", "H"), ("capacitance_f", "F")),
         rows=tuple(rows),
     )  # fmt: skip
-    tables = (parts, prototype_table(goal), trace_table(trace), sequence_table(goal, unloaded_q=unloaded_q))
+    tables = (
+        parts,
+        prototype_table(goal),
+        trace_table(trace),
+        sequence_table(goal, unloaded_q=unloaded_q, part="trimmer", shorted="shorted to ground"),
+    )
     return Outcome(findings=tuple(findings), tables=tables)

@@ -6,17 +6,14 @@ Source  evidence/filter_extraction; chain/filters/goal.
 Holds   In-line filters of 2 to 7 resonators, swept over two to eight bandwidths.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from tepui.chain.filters.goal import FilterGoal
-from tepui.chain.filters.resonators import coupled_scattering, tuned
-from tepui.chain.filters.rod_design import Shape, shape_of
+from tepui.chain.filters.rod_design import Shape
 from tepui.evidence.filter_extraction import Extraction, extract
-from tepui.evidence.filter_model import Sweep
 from tepui.ground.checks import require_one_of
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding, Outcome, Table
@@ -25,28 +22,11 @@ from tepui.jobs.tune_scalar import marker_advice, marker_table, markers_of, peak
 from tepui.jobs.tune_side import elsewhere_findings, places_of, side_findings
 from tepui.jobs.tune_step import step_outcome
 from tepui.jobs.tune_tables import place_table, resonator_table, sequence_table
-from tepui.signals.oneport import OnePort
+from tepui.jobs.tune_traces import MeasuredTrace, sweep_of, trace_shape, tune_picture
 from tepui.signals.twoport import TwoPort
 
-REACH_WIDTHS = 2.2
-FEWEST = 41
 TRIED_POLES = range(2, 7)
-BESIDE = ("reflected_delay_s", "width_3db_hz")
 METHODS = ("delay", "peak", "markers")
-
-
-@dataclass(frozen=True, kw_only=True)
-class MeasuredTrace:
-    """One trace as it was read.
-
-    forward  only S11 and S21 were measured;  scalar  only |S21|, held in ``port`` without phase
-    """
-
-    name: str
-    port: TwoPort | OnePort
-    forward: bool = False
-    scalar: bool = False
-    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,37 +51,6 @@ class TuneQuestion:
     step: int | None = None
     method: str = "delay"
     read_db: Mapping[float, float] | None = None
-
-
-def sweep_of(trace: MeasuredTrace, *, centre_hz: float, width_hz: float) -> Sweep:
-    """The rows of a trace within a few bandwidths, where the model holds.
-
-    raises  RangeError where the trace does not show the filter
-    """
-    f = trace.port.frequency_hz
-    near = np.abs(f - centre_hz) <= REACH_WIDTHS * width_hz
-    if near.sum() < FEWEST:
-        near = np.abs(f - centre_hz) <= 2 * REACH_WIDTHS * width_hz
-    if near.sum() < 5:
-        raise RangeError(
-            f"{trace.name} runs from {f[0] / 1e6:g} to {f[-1] / 1e6:g} MHz with {int(near.sum())} points near "
-            f"{centre_hz / 1e6:g} MHz; sweep 201 points over four bandwidths about the centre."
-        )
-    if isinstance(trace.port, OnePort):
-        rows = {"s11": trace.port.gamma[near]}
-    else:
-        s = trace.port.s[near]
-        rows = {"s11": s[:, 0, 0], "s21": s[:, 1, 0] if trace.forward else (s[:, 1, 0] + s[:, 0, 1]) / 2}
-        if not trace.forward:
-            rows["s22"] = s[:, 1, 1]
-    return Sweep(frequency_hz=f[near], rows=rows, centre_hz=centre_hz, width_hz=width_hz)
-
-
-def trace_shape(trace: MeasuredTrace) -> Shape | None:
-    """3 dB points and least loss of a trace with transmission."""
-    if isinstance(trace.port, OnePort):
-        return None
-    return shape_of(trace.port.frequency_hz, trace.port.s[:, 1, 0])
 
 
 def tune_filter(traces: list[MeasuredTrace], question: TuneQuestion) -> Outcome:
@@ -152,27 +101,6 @@ def _outcome(findings: list[Finding], tables: list[Table], trace: MeasuredTrace,
     return Outcome(
         findings=tuple(findings), tables=tuple(tables), pictures={"tune": tune_picture(trace, goal, findings)}
     )
-
-
-def tune_picture(trace: MeasuredTrace, goal: FilterGoal | None, findings: Sequence[Finding]) -> dict[str, Any]:
-    """Levels of a trace and of its goal, the number beside them, and the line for each screw."""
-    f = trace.port.frequency_hz
-    both = isinstance(trace.port, TwoPort)
-    s21 = trace.port.s[:, 1, 0] if isinstance(trace.port, TwoPort) else None
-    s11 = None if trace.scalar else trace.port.s[:, 0, 0] if isinstance(trace.port, TwoPort) else trace.port.gamma
-    own = None if goal is None or not both else coupled_scattering(tuned(goal), np.maximum(f, 1.0))[:, 1, 0]
-    level = [None if one is None else 20 * np.log10(np.maximum(np.abs(one), 1e-6)) for one in (s21, s11, own)]
-    shown = {finding.key: finding for finding in reversed(findings) if finding.is_number}
-    beside = next((shown[key] for key in BESIDE if key in shown), findings[0])
-    return {
-        "frequency_hz": f,
-        "s21_db": level[0],
-        "s11_db": level[1],
-        "goal_db": level[2],
-        "finding": beside,
-        "lines": [str(finding.value) for finding in findings if finding.key == "advice"],
-        "name": trace.name,
-    }
 
 
 def _without_trace(question: TuneQuestion) -> Outcome:

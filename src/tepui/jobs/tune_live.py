@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from tepui.ground.findings import Outcome
-from tepui.jobs.tune import MeasuredTrace, TuneQuestion, tune_filter
+from tepui.jobs.tune import TuneQuestion, tune_filter
+from tepui.jobs.tune_traces import MeasuredTrace
 
 AS_ADVISED = "as advised"
 

@@ -57,24 +57,29 @@ def resonator_table(found: Extraction, goal: FilterGoal | None, rates: Mapping[i
     return Table(name="resonators", columns=columns, rows=tuple(rows))
 
 
-def sequence_table(goal: FilterGoal, *, unloaded_q: float | None) -> Table:
-    """Step by step: which screw to turn, what the reflected delay at the centre must read, and between what."""
+def sequence_table(
+    goal: FilterGoal, *, unloaded_q: float | None, part: str = "screw", shorted: str = "fully in"
+) -> Table:
+    """Step by step: which screw to turn, what the reflected delay at the centre must read, and between what.
+
+    part, shorted  what is turned, and how those behind are put out of work
+    """
     delays = step_delays_s(goal, unloaded_q=unloaded_q or TYPICAL_Q)
     rows = []
     for step, delay in enumerate(delays, start=1):
-        others = shorted_words(step, goal.poles)
-        turn = f"turn screw {step} until the delay is even about the centre"
+        others = shorted_words(step, goal.poles, part=part, shorted=shorted)
+        turn = f"turn {part} {step} until the delay is even about the centre"
         ends = sorted((float(delay * (1 - ACCEPTED)), float(delay * (1 + ACCEPTED))))
         rows.append((step, f"{others}: {turn}", float(delay), ends[0], ends[1]))
     columns = (("rod", "1"), ("instruction", ""), ("delay_s", "s"), ("low_s", "s"), ("high_s", "s"))
     return Table(name="sequence", columns=columns, rows=tuple(rows))
 
 
-def shorted_words(step: int, poles: int) -> str:
-    """What is to be shorted while the first ``step`` resonators work."""
+def shorted_words(step: int, poles: int, *, part: str, shorted: str) -> str:
+    """What is to be put out of work while the first ``step`` resonators work."""
     if step == poles:
         return "far port open"
-    return f"screw {poles} fully in" if step == poles - 1 else f"screws {step + 1} to {poles} fully in"
+    return f"{part} {poles} {shorted}" if step == poles - 1 else f"{part}s {step + 1} to {poles} {shorted}"
 
 
 def place_table(port: TwoPort, places_hz: Mapping[str, float]) -> Table:

@@ -69,6 +69,11 @@ def cutting_drawing(design: RodDesign) -> Figure:
         f"{box.diameter_m * 1e3:g} mm, scale 1:1, dimensions in mm (inside)"
     )
     axes.text(0, -MARGIN_MM - FOOT_MM + 14, told, fontsize=7.5, color=INK)
+    parts = (
+        f"screws of {box.diameter_m * SCREW_SHARE * 1e3:g} mm at mid position, turned to tune; taps: posts of "
+        f"{POST_M * 1e3:g} mm to the plate"
+    )
+    axes.text(0, -MARGIN_MM - FOOT_MM + 10, parts, fontsize=6, color=INK_SOFT)
     return figure
 
 

@@ -1,7 +1,8 @@
 """From a goal and the metal to hand to a round-rod filter that can be made: textbook start, fit, screws.
 
 Theory  The gap is chosen, the screws' mid position such that they reach as far up as down, the rods' length, spacings
-        and taps by the fit of the trace; the textbook's dimensions are kept beside it. Comb-line rods are as long as
+        and taps by the fit of the trace, a second one where the least loaded rod would have too little reach upwards;
+        the textbook's dimensions are kept beside it. Comb-line rods are as long as
         the screws at mid position leave them, near 70 degrees; where an angle is asked, capacitors make up for it.
 Source  own method, see rod_textbook, rod_fit, rod_screws.
 Holds   As those do; what cannot be made is refused with what would make it so.
@@ -33,7 +34,9 @@ from tepui.ground.errors import RangeError
 Floats = npt.NDArray[np.float64]
 # standard uncertainty of the width, relative, against fields on a grid; in comb-line two couplings nearly cancel
 WIDTH_DOUBT = {"interdigital": 0.05, "combline": 0.09}
-POOR_FIT = 0.03
+POOR_FIT, HOPELESS_FIT = 0.03, 0.1
+UNEQUAL = 0.04  # of the load: the least loaded rod then stands so far from the middle that all screws go deeper for it
+NARROWEST_GAP, WIDEST_GAP = 0.1, 2.0  # of the rod's diameter
 COMBLINE_ANGLES_DEG = (20.0, 80.0)
 COMBLINE_START_DEG = 68.0
 
@@ -77,6 +80,9 @@ def design_rods(
     if angle_deg is not None:
         require_between("angle", angle_deg, *COMBLINE_ANGLES_DEG, unit="degrees",
                         source="near 90 the electric and magnetic couplings of comb-line rods cancel")  # fmt: skip
+    if gap_m is not None:
+        require_between("end gap", gap_m, NARROWEST_GAP * diameter_m, WIDEST_GAP * diameter_m, unit="m",
+                        source="a tenth to twice the rod's diameter, for which the end is modelled")  # fmt: skip
     metal: dict[str, Any] = {"diameter_m": diameter_m, "plates_m": plates_m, "unloaded_q": unloaded_q, "gap_m": gap_m}
     start = textbook_box(goal, structure=structure, angle_deg=angle_deg or COMBLINE_START_DEG, **metal)
     if structure == "combline" and angle_deg is None:
@@ -95,9 +101,19 @@ def design_rods(
         depths: tuple[float | None, ...] = (None,) * goal.poles
     else:
         screws = screws_of(start)
-        fitted = fit_box(goal, start, load_f=middle_load_f(start, screws, centre_hz=goal.centre_hz))
+        middle = middle_load_f(start, screws, centre_hz=goal.centre_hz)
+        fitted = fit_box(goal, start, load_f=middle)
+        spread = float(np.mean(fitted.box.load_f) - fitted.box.load_f.min())
+        if spread > UNEQUAL * middle:
+            fitted = fit_box(goal, start, load_f=min(middle + spread, float(screws.load_f[-1])))
         depths = tuple(screws.depth_for(float(load)) for load in fitted.box.load_f)
         reach = screw_reach_hz(fitted.box, screws, centre_hz=goal.centre_hz)
+    if fitted.reflection_rms > HOPELESS_FIT:
+        raise RangeError(
+            f"rods of {diameter_m * 1e3:g} mm between plates {plates_m * 1e3:g} mm apart do not reach the couplings "
+            f"of a {structure} filter {goal.width_hz / 1e6:g} MHz wide; take thinner rods, plates farther apart, a "
+            "narrower filter, or the other structure."
+        )
     return RodDesign(
         goal=goal,
         textbook=start,

@@ -58,7 +58,7 @@ def screws_of(box: RodBox) -> Screws:
 
 
 def rod_resonance_hz(*, length_m: float, admittance: float, load_f: float, inductance_h: float = 0.0) -> float:
-    """Resonance of one rod. [Hz]"""
+    """Resonance of one rod; a load below zero is one longer than a quarter wave. [Hz]"""
     from scipy.optimize import brentq
 
     top = speed_of_light / (4 * length_m)
@@ -68,7 +68,7 @@ def rod_resonance_hz(*, length_m: float, admittance: float, load_f: float, induc
         rod = admittance / math.tan(omega * length_m / speed_of_light)
         return rod * (1 - omega**2 * inductance_h * load_f) - omega * load_f
 
-    return float(brentq(unbalance, 1e-3 * top, top * (1 - 1e-12), xtol=1.0))
+    return float(brentq(unbalance, 1e-3 * top, top * (1 - 1e-12 if load_f > 0 else 1.99), xtol=1.0))
 
 
 def reentrant_hz(box: RodBox) -> float:
