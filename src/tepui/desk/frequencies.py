@@ -61,6 +61,10 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
     found, practice = _local_band(options, inputs)
     services = tuple(LocalService(centre_hz=one.centre_hz, width_hz=one.width_hz) for one in found)
     hashes = InputHashes(inputs)
+    lone = [key for key in FAR_OPTIONS[1:] if given.get(key) is not None]
+    if lone and not any("far_tunes" in one for one in (options, fars[0][1])):
+        option = "--" + lone[0].replace("_", "-")
+        raise RangeError(f'{option} needs --far-tunes, what the far receiver tunes, such as "470..862 MHz".')
     fars[0] = fars[0][0], {**fars[0][1], **{key: options[key] for key in FAR_OPTIONS if key in options}}
     question = question_from(options, locals_found=services, own=own, fars=tuple(fars))
     outcome = plan_frequencies(question)
