@@ -345,7 +345,6 @@ def test_pictures_and_text(tmp_path):
     ((*QUARRY, "--far-tunes", "470..862 MHz", "--pull-in", "-3 kHz"), "pull-in must be 0 or more, not -3000 Hz"),
     ((*QUARRY, "--far-converter", "9750 MHz"), "--far-converter needs --far-tunes"),
     ((*QUARRY, "--shielding", "-5 dB"), "shielding must lie between 0 and 150 dB"),
-    (("--wanted", "2346 MHz", "--width", "8 MHz", "--filter-file", "none.s2p"), "none.s2p cannot be opened"),
     ((*QUARRY, "--dividers", "1;2", "--reference", "25 MHz"), "is no list of whole numbers"),
     ((*QUARRY, "--mixer-table", "nothing.csv"), "nothing.csv cannot be opened"),
     ((*QUARRY, "--loss", "8 dBm"), "--loss"),

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.desk.frequency_options import Own, question_from
-from tepui.desk.frequency_station import FAR_OPTIONS, far_options, station_options
+from tepui.desk.frequency_station import FAR_OPTIONS, far_options, second_if, station_options
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
 from tepui.evidence.local_services import Occupied, occupied_channels
@@ -50,7 +50,7 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
         station = open_station(given["station"])
         name = station.name
         fars = [(far.call, far_options(far)) for far in station.fars] or fars
-        options = {**station_options(station), **options}
+        options = {**station_options(station), **second_if(station), **options}
         inputs += named_files(station, given["station"])
         if "mixer_table" in options and given.get("mixer_table") is None:
             options["mixer_table"] = named_file(given["station"], options["mixer_table"])
