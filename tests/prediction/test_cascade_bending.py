@@ -26,7 +26,7 @@ from tepui.prediction.bending import (
 from tepui.prediction.cascade import Link, cascade, cascade_oip3_dbm, friis_noise_db, joined_db
 from tepui.prediction.detectors import LINEAR_DB, LOG_DB, crest_db, detector, receiver_share_db
 from tepui.prediction.draws import drawn_levels
-from tepui.prediction.quality import qualities
+from tepui.prediction.quality import joined_mer, qualities
 from tepui.prediction.readings import model_of
 from tepui.signals.dvbt.mode import Mode
 
@@ -221,6 +221,13 @@ def test_limit_intervals_of_sums_know_what_stages_have_in_common():
         assert (high + low) / 2 == pytest.approx(value, abs=0.03)
         low, value, high = quality.mer_powers_db
         assert (high - low) / 2 == pytest.approx(half, rel=0.06)
+
+
+# By hand: two equal MERs of ± 0.2 dB leave 3.01 dB less, and each moves the sum by half: ± 0.2 / sqrt(2) dB.
+def test_limit_two_equal_errors_together():
+    low, value, high = joined_mer([("a", (29.8, 30.0, 30.2)), ("b", (29.8, 30.0, 30.2))])
+    assert value == pytest.approx(30 - 3.01, abs=0.01)
+    assert (high - low) / 2 == pytest.approx(0.2 / math.sqrt(2), rel=0.06)
 
 
 # Exponential density of the power: E[ln w] = -gamma, E[sqrt w] = sqrt(pi)/2; quantiles of exp(-w).

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.desk.frequency_options import Own, question_from
-from tepui.desk.frequency_station import FAR_OPTIONS, far_options, station_options
+from tepui.desk.frequency_station import FAR_OPTIONS, far_options, second_if, station_options
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
 from tepui.evidence.local_services import Occupied, occupied_channels
@@ -50,7 +50,7 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
         station = open_station(given["station"])
         name = station.name
         fars = [(far.call, far_options(far)) for far in station.fars] or fars
-        options = {**station_options(station), **options}
+        options = {**station_options(station), **second_if(station), **options}
         inputs += named_files(station, given["station"])
         if "mixer_table" in options and given.get("mixer_table") is None:
             options["mixer_table"] = named_file(given["station"], options["mixer_table"])
@@ -61,6 +61,10 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
     found, practice = _local_band(options, inputs)
     services = tuple(LocalService(centre_hz=one.centre_hz, width_hz=one.width_hz) for one in found)
     hashes = InputHashes(inputs)
+    lone = [key for key in FAR_OPTIONS[1:] if given.get(key) is not None]
+    if lone and not any("far_tunes" in one for one in (options, fars[0][1])):
+        option = "--" + lone[0].replace("_", "-")
+        raise RangeError(f'{option} needs --far-tunes, what the far receiver tunes, such as "470..862 MHz".')
     fars[0] = fars[0][0], {**fars[0][1], **{key: options[key] for key in FAR_OPTIONS if key in options}}
     question = question_from(options, locals_found=services, own=own, fars=tuple(fars))
     outcome = plan_frequencies(question)

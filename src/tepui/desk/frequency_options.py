@@ -245,6 +245,8 @@ def _cascade(options: Options) -> Cascade | None:
         return None
     step = options.sure("second_raster", "frequency", "10 MHz", words="step of the second IF")
     options.assumed.append("3-pole filter of 5 channels' width behind the first mixer")
+    if options.count("multiply", 1) > 1:
+        options.assumed.append("no other harmonic of the multiplied oscillator, which two mixers do not follow")
     return Cascade(second_if_hz=stepped(second, step, option="--second-if"))
 
 

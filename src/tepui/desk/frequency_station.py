@@ -43,8 +43,6 @@ def station_options(station: Station) -> dict[str, Any]:
         found |= _mixer(kinds["mixer"][-1])
         if found["signal"] is None:
             found["signal"] = _signal(station, kinds["mixer"][0])
-        if found["second_if"] is None and len(kinds["mixer"]) == 2:
-            found["second_if"] = _signal(station, kinds["mixer"][1])
         if len(kinds["mixer"]) > 2:
             raise ChoiceError(
                 f"{station.file}: the chain has {len(kinds['mixer'])} mixers, and frequency plans follow two at most."
@@ -58,6 +56,13 @@ def station_options(station: Station) -> dict[str, Any]:
     if receivers:
         found["receiver_to"] = f"{max(_upper(one.tunes) for one in receivers) / 1e6:.6g} MHz"
     return {name: value for name, value in found.items() if value is not None}
+
+
+def second_if(station: Station) -> dict[str, Any]:
+    """The second IF that the oscillators of two mixers leave; empty where there is none, or a plan of others."""
+    mixers = [stage for stage in station.stages if stage.kind == "mixer"]
+    found = _signal(station, mixers[1]) if len(mixers) == 2 and station.plan.second_if is None else None
+    return {} if found is None else {"second_if": found}
 
 
 def far_options(far: Far) -> dict[str, Any]:

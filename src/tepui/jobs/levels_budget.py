@@ -12,7 +12,7 @@ from tepui.ground.findings import Finding, Table, Value
 from tepui.jobs.levels_chain import Chain
 from tepui.jobs.levels_points import claim_refused
 from tepui.jobs.plan_statements import computed, not_known, words
-from tepui.prediction.quality import Term, shares
+from tepui.prediction.quality import Term, joined_mer, shares
 from tepui.station.curves import loss_at_db
 
 SOURCE = "[TR101290] 9.16; error powers added"
@@ -114,16 +114,17 @@ def budget_findings(chain: Chain) -> list[Finding]:
                     limit_source="the operator's target",
                 )
             )
-        measured = 10 * np.log10(1 / sum(10 ** (-term.mer_db[1] / 10) for term in terms))
         if len(terms) > len(last.terms):
+            receiver = terms[-1]
+            measured = joined_mer([("the transmitter", last.mer_powers_db), (receiver.name, receiver.mer_db)])
             found.append(
                 computed(
                     "station",
                     "mer_as_measured_db",
-                    float(measured),
+                    measured[1],
                     "dB",
-                    low=float(measured) - 3,
-                    high=float(measured) + 3,
+                    low=measured[0],
+                    high=measured[2],
                     source=SOURCE,
                     remark="What the station's own receiver would show, itself included.",
                 )

@@ -76,7 +76,7 @@ def _far_level(chain: Chain, far: Far) -> FarLevel:
         return FarLevel(call=call, missing=str(problem))
     if way is None:
         return FarLevel(call=call, missing="the place of both ends is needed: write locator in [station] and [[far]].")
-    own, other = _height(chain.station.station), _height(far)
+    own, other = (_value(end.antenna_height) for end in (chain.station.station, far))
     heights = (own or HEIGHT_M, other or HEIGHT_M, own is None or other is None)
     loss, smooth_db = _loss(chain, way, heights)
     radiated = chain.levels[chain.antenna]
@@ -108,17 +108,15 @@ def _way(chain: Chain, far: Far) -> Way | None:
 
     raises  InputError where both are the same
     """
-    places = [getattr(end, "coordinates", None) or end.locator for end in (chain.station.station, far)]
+    places = [end.coordinates or end.locator for end in (chain.station.station, far)]
     if None in places:
         return None
     own, other = (parse_place(str(place)) for place in places)
     return way_between(own, other)
 
 
-def _height(end: object) -> float | None:
-    """Height of an end's antenna above ground, where the file tells one. [m]"""
-    height = getattr(end, "antenna_height", None)
-    return height.value if isinstance(height, Figure) else None
+def _value(figure: Figure | None) -> float | None:
+    return None if figure is None else figure.value
 
 
 def _loss(chain: Chain, way: Way, heights: tuple[float, float, bool]) -> tuple[Estimate, float]:
@@ -136,8 +134,8 @@ def _loss(chain: Chain, way: Way, heights: tuple[float, float, bool]) -> tuple[E
     if way.distance.std > 0:
         parts["locator boxes"] = 20 / float(np.log(10)) * way.distance.std / way.distance.value
     extra = 0.0
-    clutter = getattr(getattr(chain.station, "path", None), "clutter_loss", None)
-    if isinstance(clutter, Figure):
+    clutter = chain.station.path.clutter_loss
+    if clutter is not None:
         extra = clutter.value
         parts["clutter guess"] = CLUTTER_GUESS_SHARE * extra if clutter.std is None else clutter.std
     answer = path_loss(case)
@@ -148,13 +146,12 @@ def _loss(chain: Chain, way: Way, heights: tuple[float, float, bool]) -> tuple[E
 def _system_db(far: Far) -> float:
     """Noise at the far antenna's terminals over k T0. [dB]"""
     assert far.noise_figure is not None
-    gain, noise = (getattr(far, f"preamplifier_{name}", None) for name in ("gain", "noise_figure"))
+    gain, noise = far.preamplifier_gain, far.preamplifier_noise_figure
     preamplifier = None
-    if isinstance(gain, Figure) and isinstance(noise, Figure):
+    if gain is not None and noise is not None:
         preamplifier = ReceiveStage(name="preamplifier", gain_db=gain.value, noise_figure_db=noise.value)
-    external = getattr(far, "external_noise", None)
     return system_noise_db(
-        external_db=external.value if isinstance(external, Figure) else 0.0,
+        external_db=0.0 if far.external_noise is None else far.external_noise.value,
         stages=preamplifier_stages(
             feeder_loss_db=0.0 if far.feeder_loss is None else far.feeder_loss.value,
             receiver=ReceiveStage(name="receiver", gain_db=0.0, noise_figure_db=far.noise_figure.value),
@@ -172,9 +169,11 @@ def far_findings(chain: Chain) -> list[Finding]:
         if one.distance is not None and one.loss is not None:
             own, other, assumed = one.heights
             said = f"antennas {own:g} and {other:g} m above ground{', assumed' if assumed else ''}"
+            clutter = "" if chain.station.path.clutter_loss is None else " and the clutter loss that was told"
             remark = (
-                f"Free space over {one.distance.value / 1e3:.1f} km. A smooth Earth would take {one.smooth_db:.0f} dB "
-                f"more ({said}), hills more again or, under the antennas, less: tepui path with terrain tells."
+                f"Free space over {one.distance.value / 1e3:.1f} km{clutter}. A smooth Earth would take "
+                f"{one.smooth_db:.0f} dB more ({said}), hills more again or, under the antennas, less: tepui path with "
+                "terrain tells."
             )
             found.append(_bound(about, "far_loss_db", one.loss.low, "dB", at_most=False, remark=remark))
         for key, level, words in (

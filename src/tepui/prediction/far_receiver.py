@@ -34,6 +34,10 @@ class FarReceiver:
     def __post_init__(self) -> None:
         if not self.tunes or any(not 0 < low < high for low, high in self.tunes):
             raise RangeError("A tuning range runs from its lower to its upper end, both above zero.")
+        if self.raster_hz is not None and not self.raster_hz > 0:
+            raise RangeError(f"The far receiver's raster must be above zero, not {self.raster_hz:g} Hz.")
+        if self.pull_in_hz is not None and self.pull_in_hz < 0:
+            raise RangeError(f"The far receiver's pull-in must be 0 or more, not {self.pull_in_hz:g} Hz.")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -194,6 +194,16 @@ def _mer(terms: Sequence[Term], drawn: Sequence[Floats], *, voltages: bool) -> E
     return _ends(float(together[0]), together[1:])
 
 
+def joined_mer(parts: Sequence[tuple[str, Ends]]) -> Ends:
+    """MER of independent causes together, each by its name and its own ends. [dB]"""
+    drawn = []
+    for name, (low, value, high) in parts:
+        z = normal(f"MER of {name}")
+        drawn.append(value + z * np.where(z < 0, value - low, high - value) / COVERAGE_FACTOR)
+    nominal = -joined_db([-ends[1] for _, ends in parts])[0]
+    return _ends(nominal, -_added(-np.stack(drawn), voltages=False))
+
+
 def _next_db(made: dict[str, _Made]) -> tuple[str | None, float | None]:
     """The stage that adds most to the shoulder, and what the total wins if it were one decibel stronger."""
     own = {name: float(one.nominal.max()) for name, one in made.items()}

@@ -98,6 +98,7 @@ def test_law_conjugate_coefficients_swap_the_shoulders():
     ([(0.0, 1, 1.0), (0.0, 1, 2.0)], "delay 0 ns and order 1 stand twice"),
     ([(0.0, 3, 1.0)], "needs coefficients of order 1"),
     ([], "needs coefficients of order 1"),
+    ([(0.0, 1, 1e300)], "size of its coefficients must lie between 0 and"),
     ([(1.0, 1, 1.0)], "delay of a memory polynomial must lie between 0 and 10000 ns"),
 ])  # fmt: skip
 def test_refusals(rows, sentence):

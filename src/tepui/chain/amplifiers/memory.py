@@ -23,6 +23,7 @@ from tepui.ground.checks import require_between
 from tepui.ground.errors import RangeError
 
 MOST_ORDER = 2 * POLYNOMIAL_TERMS - 1
+LARGEST_COEFFICIENT = 1e9
 
 
 def _bent(row: Complexes, x: Complexes) -> Complexes:
@@ -71,9 +72,14 @@ def memory_polynomial(
 
     raises  RangeError for an order that is even or too high, a row that stands twice, or no gain at all
     """
+    for name, level in (("reference", reference_dbm), ("reach", reach_dbm)):
+        require_between(f"{name} of a memory polynomial", level, -100, 100, unit="dBm", source="this program's limit")
     places: dict[tuple[float, int], complex] = {}
     for delay, order, value in rows:
         require_between("delay of a memory polynomial", delay * 1e9, 0, 1e4, unit="ns", source="this program's limit")
+        require_between(
+            "size of its coefficients", abs(value), 0, LARGEST_COEFFICIENT, unit="", source="this program's limit"
+        )
         if order % 2 == 0 or not 1 <= order <= MOST_ORDER:
             raise RangeError(f"the order of a coefficient is odd, from 1 to {MOST_ORDER}, not {order}.")
         if (delay, order) in places:
