@@ -5,9 +5,12 @@ import io
 import itertools
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tepui.cli.main import main
+from tepui.files.sigmf import write_sigmf
+from tepui.signals.recording import Stretch
 
 STATIONS = Path(__file__).parent.parent / "data" / "stations"
 QUARRY = ("--wanted", "2346 MHz", "--width", "8 MHz", "--if", "474, 578, 690, 786, 858 MHz", "--side", "low",
@@ -220,6 +223,41 @@ def test_own_mixer_table_and_local_band(read_json, tmp_path):
     product = next(row for row in table(found, "products") if (row["m"], row["n"]) == (2, -1))
     assert (product["level_db_low"], product["level_db_high"]) == (-64.5, -58.5)
     assert [one["path"] for one in found["inputs"]] == [str(levels), str(band)]
+
+
+# numpy's random generator: noise shaped to two flat services, at 674 and 690 MHz, in one wide recording, in thirteen of
+# a narrow receiver, and in one of the same steps; the scenario's plans on the services must fall, the others stay.
+@pytest.mark.parametrize("kind", ["wide", "several", "stepped"])
+def test_tool_services_in_recordings_of_the_local_band_reject_plans(read_json, tmp_path, kind):
+    rate_hz, centres_mhz = (40e6, [684]) if kind == "wide" else (4e6, [666 + 3 * n for n in range(13)])
+    count = 1 << (17 if kind == "wide" else 15)
+    rng, blocks = np.random.default_rng(5), []
+    for centre in centres_mhz:
+        offset = np.fft.fftfreq(count, 1 / rate_hz) / 1e6 + centre
+        height = np.where((np.abs(offset - 674) < 3.8) | (np.abs(offset - 690) < 3.8), 0.3, 0.003)
+        noise = rng.standard_normal((2, count))
+        blocks.append((np.fft.ifft(height * (noise[0] + 1j * noise[1])) * 10).astype(np.complex64))
+    paths = (
+        [tmp_path / "band.sigmf-meta"] if kind == "stepped" else [tmp_path / f"b{n}.sigmf-meta" for n in centres_mhz]
+    )
+    if kind == "stepped":
+        steps = tuple(
+            Stretch(start=n * count, count=count, frequency_hz=centre * 1e6) for n, centre in enumerate(centres_mhz)
+        )
+        write_sigmf(paths[0], blocks, sample_rate_hz=rate_hz, stretches=steps)
+    else:
+        for path, block, centre in zip(paths, blocks, centres_mhz, strict=True):
+            write_sigmf(path, [block], sample_rate_hz=rate_hz, frequency_hz=centre * 1e6)
+    words = [*QUARRY]
+    words[words.index("--if") + 1] = "674, 690, 578, 858 MHz"
+    del words[words.index("--local") : words.index("--local") + 2]
+    words += [word for path in paths for word in ("--local-band", path)]
+    found = document(read_json, *words)
+    seen = [row["centre_hz"] for row in table(found, "local_services")]
+    assert seen == pytest.approx([674e6, 690e6], abs=0.5e6)
+    verdicts = {row["if_hz"] / 1e6: row["verdict"] for row in table(found, "plans")}
+    assert verdicts == {858: "clean", 578: "clean", 674: "rejected", 690: "rejected"}
+    assert len(found["inputs"]) == 2 * len(paths)
 
 
 def test_pictures_and_text(tmp_path):

@@ -10,7 +10,7 @@ from tepui.ground.findings import Finding
 from tepui.report.pictures import DRAWN, draw_pictures
 from tepui.report.theme import INK, PENCIL, SHEET
 
-INK_ONLY = ("constellation", "frequency_plan", "coverage")  # the one in density, the other said and not read
+INK_ONLY = ("constellation", "frequency_plan", "coverage", "path_profile")  # density, or said and not read
 MODE = "7 MHz 2K 64QAM 2/3 guard 1/8"
 
 
@@ -80,6 +80,18 @@ def coverage_map():
     }  # fmt: skip
 
 
+def profile():
+    distance = np.linspace(0, 46e3, 93)
+    bulge = distance * (46e3 - distance) / 17e6
+    ground = 40 + 100 * np.exp(-(((distance - 26e3) / 5e3) ** 2))
+    return {
+        "distance_m": distance, "ground_m": ground, "bulge_m": bulge, "line_m": np.linspace(60, 52, 93),
+        "fresnel_m": np.sqrt(0.23 * distance * (46e3 - distance) / 46e3), "worst": 52, "visible": False, "name": MODE,
+        "ends": ("20 m", "12 m"), "finding": finding("margin_db", 6.8, 9.0, standing="computed"),
+        "lines": ["obstacle 112 m above the line,"], "foot": "a foot",
+    }  # fmt: skip
+
+
 def stitched_set():
     frequency = np.linspace(-7e6, 7e6, 1401)
     away = np.abs(frequency) - 3.328e6
@@ -136,6 +148,7 @@ def pictures(standing="measured"):
         "drive": drive_series(),
         "drive_peaks": drive_peaks(),
         "coverage": coverage_map(),
+        "path_profile": profile(),
         "frequency_plan": plan(),
     }  # fmt: skip
 

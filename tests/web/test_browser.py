@@ -8,6 +8,7 @@ import re
 import shutil
 import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from captures import FOLDER
 from conftest import find_browser
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
+from tepui.station.example import example_text
 from tepui.web.app import build_app
 from tepui.web.chain import Chain
 from tepui.web.live import ENTRY as WATCH
@@ -40,12 +42,15 @@ SERIOUS = ("serious", "critical")
 SHEETS = (
     "/",
     "/station",
+    "/station/stage-5",
+    "/frequencies",
     "/levels",
     "/watch",
     "/recordings",
     "/results",
     "/legend",
     "/stage/amplifier",
+    "/stage/mixer",
     "/do/spectrum",
     "/do/drive",
     "/do/receive",
@@ -53,17 +58,18 @@ SHEETS = (
 KEPT = os.environ.get("TEPUI_SCREENSHOTS")
 
 
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("bench")
-    for path in Path(FOLDER).glob(f"{NAME}.sigmf-*"):
-        shutil.copy(path, folder)
+@contextmanager
+def served(folder):
+    """The address of a bench of that folder, with the example station whose levels are worked out."""
     listener = _listener(0, everywhere=False)
     port = listener.getsockname()[1]
     workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1)
     state = BenchState(
         folder=folder, workshop=workshop, watching=Watching(entry=WATCH), chain=Chain(folder, workshop), practice=False
     )
+    state.chain.station.write_text(example_text(), encoding="utf-8")
+    work = state.chain.levels().work
+    workshop.wait(work.number, timeout_s=PATIENT_MS / 1000)  # no page draws itself anew while it is looked at
     app = build_app(state, hosts=[f"127.0.0.1:{port}"], token=None)
     server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False, ws="websockets-sansio"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -75,6 +81,15 @@ def bench(tmp_path_factory):
     server.should_exit = True
     thread.join(10)
     workshop.close()
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bench")
+    for path in Path(FOLDER).glob(f"{NAME}.sigmf-*"):
+        shutil.copy(path, folder)
+    with served(folder) as address:
+        yield address
 
 
 @pytest.fixture(scope="module")

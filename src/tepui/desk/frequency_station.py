@@ -4,8 +4,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from tepui.station.figures import Figure
-from tepui.station.nouns import Station
+from tepui.station.nouns import Far, Station
 from tepui.station.stages import Stage
+
+FAR_OPTIONS = ("far_tunes", "far_raster", "far_converter", "far_error", "pull_in")
 
 
 def station_options(station: Station) -> dict[str, Any]:
@@ -23,6 +25,7 @@ def station_options(station: Station) -> dict[str, Any]:
         "order": plan.order,
         "protect": None if plan.protect is None else [one.text for one in plan.protect],
         "protect_limit": _text(plan.protect_limit),
+        "shielding": _text(plan.shielding),
         "local": [f"{one.frequency.text} {_text(one.level) or ''}".strip() for one in station.locals_near] or None,
     }
     kinds = {kind: [stage for stage in station.stages if stage.kind == kind] for kind in
@@ -41,16 +44,14 @@ def station_options(station: Station) -> dict[str, Any]:
     receivers = [one for one in station.instruments if one.kind == "receiver" and one.tunes]
     if receivers:
         found["receiver_to"] = f"{max(_upper(one.tunes) for one in receivers) / 1e6:.6g} MHz"
-    if station.fars:
-        far = station.fars[0]
-        found |= {
-            "far_tunes": _listed(far.tunes),
-            "far_raster": _text(far.raster),
-            "far_converter": _text(far.converter),
-            "far_error": _text(far.converter_error),
-            "pull_in": _text(far.pull_in),
-        }
     return {name: value for name, value in found.items() if value is not None}
+
+
+def far_options(far: Far) -> dict[str, Any]:
+    """Options of one far station; what the file does not say is left out."""
+    figures = (far.raster, far.converter, far.converter_error, far.pull_in)
+    values = (_listed(far.tunes), *(_text(one) for one in figures))
+    return {name: value for name, value in zip(FAR_OPTIONS, values, strict=True) if value is not None}
 
 
 def _text(figure: Figure | None) -> str | None:

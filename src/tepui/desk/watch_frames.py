@@ -10,10 +10,12 @@ Holds   A range of 254 steps of a quarter decibel below the highest point; what 
 """
 
 import struct
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tepui.jobs.watch_trace import LiveTraces, TracePart
+if TYPE_CHECKING:  # for their types alone: the bench stamps frames without the libraries behind them
+    from tepui.jobs.watch_trace import LiveTraces, TracePart
 
 VERSION = 1
 HEAD, PART = struct.Struct("<BBBBIdd8x"), struct.Struct("<BxHfdddff")
@@ -22,7 +24,7 @@ STEP_DB = 0.25
 SIDES = ("lower", "upper", "middle")
 
 
-def packed_traces(traces: LiveTraces) -> bytes:
+def packed_traces(traces: "LiveTraces") -> bytes:
     """The frame, its stamp zero."""
     flags = traces.practice | traces.zeroed << 1 | traces.clipping << 2
     fresh = next((n for n, part in enumerate(traces.parts) if part.side == traces.fresh), 0)
@@ -35,7 +37,7 @@ def stamped(frame: bytes, stamp: float) -> bytes:
     return frame[:STAMP_AT] + struct.pack("<d", stamp) + frame[STAMP_AT + 8 :]
 
 
-def _packed(part: TracePart) -> bytes:
+def _packed(part: "TracePart") -> bytes:
     seen = np.isfinite(part.level_db)
     top_db = float(np.ceil(part.level_db[seen].max())) if seen.any() else 0.0
     steps = np.rint((np.where(seen, part.level_db, top_db) - top_db) / STEP_DB)

@@ -17,13 +17,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tepui.desk.watch_frames import packed_traces
-from tepui.desk.watch_looks import WatchScreen
 from tepui.ground.doubt import Estimate
 from tepui.jobs.watch_state import SIDES, Moment, Side, Snapshot
-from tepui.jobs.watch_trace import LiveTraces
+
+if TYPE_CHECKING:  # the bench starts without the libraries that a watch needs in its own process
+    from tepui.desk.watch_looks import WatchScreen
+    from tepui.jobs.watch_trace import LiveTraces
 
 KEYS = frozenset("pfq+-")
 
@@ -148,13 +149,15 @@ class Watching:
 class _Screen:
     """Shows to the pipe and hears from it."""
 
-    hear: Callable[[LiveTraces], None] | None
+    hear: "Callable[[LiveTraces], None] | None"
 
     def __init__(self, pipe: Connection) -> None:
         self._pipe = pipe
         self.hear = self._hear
 
-    def _hear(self, traces: LiveTraces) -> None:
+    def _hear(self, traces: "LiveTraces") -> None:
+        from tepui.desk.watch_frames import packed_traces
+
         self._pipe.send(("traces", packed_traces(traces)))
 
     def show(self, snapshot: Snapshot) -> None:

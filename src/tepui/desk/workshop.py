@@ -100,6 +100,11 @@ class Workshop:
             bench.thread.start()
         atexit.register(self.close)
 
+    @property
+    def folder(self) -> Path:
+        """Where results are kept."""
+        return self._folder
+
     def submit(self, words: Sequence[str], *, title: str, pictures: bool = True, listed: bool = True) -> Work:
         """Queue a command.
 

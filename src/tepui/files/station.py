@@ -30,7 +30,15 @@ def open_station(path: Path) -> Station:
 
     raises  InputError: one sentence with file, line, key, what was found and what is allowed
     """
-    station = with_library(read_station(_text(path), file=path.name))
+    return station_from(_text(path), path=path)
+
+
+def station_from(text: str, *, path: Path) -> Station:
+    """The station of a text that is or shall be the file ``path``; the files it names are opened from its folder.
+
+    raises  InputError: as open_station
+    """
+    station = with_library(read_station(text, file=path.name))
     centre_hz = station.channel.centre.value
     stages = tuple(_with_curve(stage, station=path, centre_hz=centre_hz) for stage in station.stages)
     station = replace(station, stages=stages)
@@ -41,6 +49,7 @@ def open_station(path: Path) -> Station:
 def named_files(station: Station, path: Path) -> tuple[Path, ...]:
     """The station file and every file it names, for the list of inputs."""
     named = [stage.response.path for stage in station.stages if stage.response is not None and stage.response.path]
+    named += [stage.pattern for stage in station.stages if stage.pattern]
     return (path, *(named_file(path, name) for name in named))
 
 

@@ -6,9 +6,12 @@ taken off; what the receiver's own front end made is in it until a pad test has 
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from tepui.evidence.shoulders import Construction
 from tepui.ground.doubt import Estimate
+
+if TYPE_CHECKING:  # the bench in the browser reads snapshots without the numerical libraries
+    from tepui.evidence.shoulders import Construction
 
 SIDES = ("lower", "upper")
 UNKNOWN, TRANSMITTER, RECEIVER, HIDDEN = "unknown", "transmitter", "receiver", "hidden"
@@ -154,5 +157,5 @@ class Snapshot:
     centre_hz: float | None
     gains_db: dict[str, float]
     occupied_hz: float = 0.0
-    lines: Mapping[str, Construction] = field(default_factory=dict)
+    lines: "Mapping[str, Construction]" = field(default_factory=dict)
     drift: tuple[DriftSlot, ...] = ()

@@ -13,6 +13,7 @@ from tepui.chain.conversion.mixer import MixerDrive
 from tepui.chain.filters.coupled import BandpassDesign
 from tepui.ground.checks import require_between, require_one_of, require_positive
 from tepui.ground.errors import RangeError
+from tepui.prediction.plan_far import FarStation
 
 SIDES = ("low", "high", "both")
 MOST_PLANS = 400_000
@@ -78,6 +79,9 @@ class PlanQuestion:
     harmonic_db     level of the multiplier's other harmonics over the wanted one, and the doubt of that
     modulator_hz    ranges the modulator tunes; None where ``if_hz`` says it all
     direct          also weigh sending the modulator's signal without a mixer
+    shielding_db    between a local service in the shack and the mixer's signal port
+    fars            stations that should receive the channel
+    transmit_ppm    error of the oscillator's reference, 95 %
     assumed         words for what was not said and therefore assumed
     """
 
@@ -106,6 +110,9 @@ class PlanQuestion:
     direct: bool = False
     cascade: Cascade | None = None
     limits: PlanLimits = field(default_factory=PlanLimits)
+    shielding_db: float = 40.0
+    fars: tuple[FarStation, ...] = ()
+    transmit_ppm: float = 0.0
     assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -113,6 +120,7 @@ class PlanQuestion:
         require_positive("width", self.width_hz, unit="Hz")
         require_one_of("side", self.side, SIDES, source="where an oscillator can stand")
         require_between("near", self.near_hz / 1e6, self.width_hz / 2e6, 1000, unit="MHz", source="half the channel")
+        require_between("shielding", self.shielding_db, 0, 150, unit="dB", source="this program's limit")
         require_between("goal", self.goal_db, 0, 120, unit="dB", source="a distance below the wanted signal")
         if not self.if_hz and not self.direct:
             raise RangeError("No signal frequency to try: give --if a range or a list, or say --direct.")

@@ -30,6 +30,7 @@ format = 1
 call = "@call@"                     # Q1TPU is nobody's: put your own
 name = "@name@"
 locator = "@locator@"
+antenna_height = "40 m"              # above ground; coordinates = "..." where known better than the locator
 ambient = "@ambient@"                # hottest air around the box; without it no word on sinks and fans
 enclosure = "vented"                # open, vented or closed
 air_rise = "10 K"                   # by how much the air may warm on its way through the box
@@ -57,6 +58,14 @@ band = "1240..1300 MHz"
 # exposure_max = "f/200 W/m2"       # power density where people may be; f in MHz, or a number
 # reflection = 1.6                  # factor on the field from ground reflection
 # source = "my licence sheet"
+
+# How paths and maps are worked out. Tiles of terrain stand in a folder beside this file.
+[path]
+# terrain = "tiles"
+# terrain_kind = "surface"          # surface or bare
+model = "p526"                      # free-space, knife-edge, p526, p1812, p452
+clutter_loss = "12 dB ± 8 dB"       # trees and houses, a guess
+noise_figure = "2 dB"               # of the own receiver, for the way back
 
 [supply]
 voltage = "13.8 V"
@@ -176,7 +185,13 @@ max_input = "-10 dBm"
 [[far]]
 call = "Q2DEF"
 locator = "HI46ob"
+antenna_height = "40 m"
 antenna_gain = "13 dBi"
+feeder_loss = "2 dB"
+noise_figure = "3 dB"
+power = "30 dBm"                    # of its transmitter, for the way back
+converter = "812 MHz"               # oscillator of a converter before its receiver
+converter_error = "20 ppm"
 tunes = "174..230 MHz, 470..862 MHz"
 """
 

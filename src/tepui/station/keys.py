@@ -52,6 +52,7 @@ def _holds(rule: Rule) -> str:
     words = {
         "text": "text",
         "locator": "Maidenhead locator",
+        "coordinates": f'place, such as "{rule.example}"',
         "count": "whole number",
         "number": "number",
         "flag": "true or false",

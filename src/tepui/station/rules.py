@@ -18,8 +18,8 @@ ORIGINS = ("measured", "data sheet", "guess", "library")
 class Rule:
     """What one key may hold.
 
-    form      "figure", "ranges", "text", "locator", "choice", "count", "number", "flag", "response", "points" or
-              "exposure"
+    form      "figure", "ranges", "text", "locator", "coordinates", "choice", "count", "number", "flag",
+              "response", "points" or "exposure"
     meaning   one line for people
     kind      kind of quantity (ground.units.KINDS) of a figure or of ranges; of points the two kinds
     required  whether the table is refused without it
@@ -64,6 +64,11 @@ def text(meaning: str, **more: Any) -> Any:
 def locator(meaning: str, **more: Any) -> Any:
     """A Maidenhead locator of 4 to 10 characters."""
     return _field(Rule(form="locator", meaning=meaning, **more))
+
+
+def coordinates(meaning: str, **more: Any) -> Any:
+    """Latitude and longitude: "52.2083, 4.3" or 52°12'30"N 4°18'0"E."""
+    return _field(Rule(form="coordinates", meaning=meaning, example="52.2083, 4.3", **more))
 
 
 def choice(choices: tuple[str, ...], meaning: str, **more: Any) -> Any:

@@ -127,6 +127,8 @@ class Stage:
     cable: str | None = text("generic designation, for loss from the table", stages=("feeder",), example="RG-213/U")
     length: Figure | None = figure("length", "of the cable", stages=("feeder",), least=0)
     diameter: Figure | None = figure("length", "largest size, for its near field", stages=("antenna",), least=0)
+    pattern: str | None = text("file of its pattern: angle_deg,loss_db from its axis", stages=("antenna",))
+    azimuth: Figure | None = figure("angle", "true bearing of its axis", stages=("antenna",), least=0, most=360)
     # supply and heat
     supply: Figure | None = figure("voltage", "its rail", stages=POWERED, least=0.5, most=3000, example="13.8 V")
     current: Figure | None = figure("current", "current when driven", stages=POWERED, least=0, example="5.2 A")

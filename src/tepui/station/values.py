@@ -11,7 +11,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
-from tepui.chain.antenna.places import place_from_locator
+from tepui.chain.antenna.places import parse_place, place_from_locator
 from tepui.ground.errors import ChoiceError, FormatError, InputError, QuantityError, RangeError
 from tepui.ground.finding_text import cell_text, scale_for
 from tepui.ground.quantity import Quantity, parse_quantities, parse_quantity
@@ -122,6 +122,15 @@ def _locator(rule: Rule, raw: Any, place: Place, kind: str) -> str:
     return word
 
 
+def _coordinates(rule: Rule, raw: Any, place: Place, kind: str) -> str:
+    word = _text(rule, raw, place, kind)
+    try:
+        parse_place(word)
+    except InputError as problem:
+        raise FormatError(f"{place}: {problem}") from problem
+    return word
+
+
 def _choice(rule: Rule, raw: Any, place: Place, kind: str) -> str:  # noqa: ARG001
     if raw not in rule.choices:
         found = f'"{raw}"' if isinstance(raw, str) else repr(raw)
@@ -214,6 +223,7 @@ _READERS: dict[str, Callable[[Rule, Any, Place, str], Any]] = {
     "ranges": _ranges,
     "text": _text,
     "locator": _locator,
+    "coordinates": _coordinates,
     "choice": _choice,
     "count": _count,
     "number": _number,

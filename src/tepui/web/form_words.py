@@ -74,7 +74,12 @@ def tunings_csv(document: Mapping[str, Any] | None, *, which: str) -> str | None
 
 def parts_of(place: str | None) -> list[Form | Sheet]:
     """All sheets of a stage."""
-    return [*(form for form in FORMS.values() if form.place == place), *(one for one in SHEETS if one.place == place)]
+    sheets = [one for one in SHEETS if one.place == place]
+    return [
+        *(one for one in sheets if one.leads),
+        *(form for form in FORMS.values() if form.place == place),
+        *(one for one in sheets if not one.leads),
+    ]
 
 
 def asked_again(form: Form, words: Sequence[str], folder: Path) -> str:

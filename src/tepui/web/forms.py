@@ -15,6 +15,7 @@ from tepui.desk.workshop import PLACE
 class Option:
     """One field: the option it sets, its label, an example, and choices where there are few.
 
+    blank  what the empty choice means
     new  its text names something new in the folder; this is what the name begins with where it is left empty
     """
 
@@ -23,6 +24,7 @@ class Option:
     hint: str = ""
     example: str = ""
     choices: tuple[str, ...] = ()
+    blank: str = "from the recording"
     new: str = ""
 
     @property
@@ -77,7 +79,7 @@ class Form:
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A sheet of a stage that is no form."""
+    """A sheet of a stage that is no form; ``leads`` where it stands before the forms."""
 
     place: str
     part: str
@@ -85,9 +87,50 @@ class Sheet:
     lead: str
     link: str
     name: str = ""
+    leads: bool = False
 
 
 SHEETS = (
+    Sheet(
+        place="source",
+        part="Modes",
+        title="Modes of this channel",
+        lead="What each mode carries and what it needs, with the one in the file among them.",
+        link="/mode",
+        leads=True,
+    ),
+    Sheet(
+        place="mixer",
+        part="Plan",
+        title="Frequency plan",
+        lead="Drag modulator and oscillator and see every product move with its true width.",
+        link="/frequencies",
+        leads=True,
+    ),
+    Sheet(
+        place="antenna",
+        part="Care",
+        title="Licence and care",
+        lead="What stands on paper about limits, exposure, supply and heat, to be ticked off by you.",
+        link="/care",
+        leads=True,
+    ),
+    Sheet(
+        place="path",
+        part="Path",
+        title="Path",
+        lead="The way to a far station: distance, obstacle, loss and margin.",
+        link="/path",
+        leads=True,
+    ),
+    Sheet(
+        place="path",
+        part="Map",
+        title="Map",
+        lead="Who will see the picture, over the terrain around.",
+        link="/map",
+        leads=True,
+    ),
     Sheet(
         place="filter",
         part="At the screws",
@@ -125,8 +168,8 @@ FORMS = {
     for form in (
         Form(
             verb="mode",
-            place="modulator",
-            part="Mode",
+            place="source",
+            part="By hand",
             title="Mode",
             lead="All modes of the channel width: rate, robustness, echo reach; one is recommended.",
             button="Choose",
@@ -143,8 +186,8 @@ FORMS = {
         Form(
             verb="frequencies",
             place="mixer",
-            part="Frequencies",
-            title="Frequencies",
+            part="Search",
+            title="Search for frequencies",
             lead="All products of every IF and oscillator, ranked plans, and why the rest lost.",
             button="Plan",
             options=(
@@ -292,7 +335,7 @@ FORMS = {
         Form(
             verb="check",
             place="antenna",
-            part="Care",
+            part="All figures",
             title="Care: limits, exposure, supply and heat",
             lead="Every prediction the station file allows, and every verdict that it leaves to you.",
             button="Work it out",
@@ -303,7 +346,7 @@ FORMS = {
         Form(
             verb="path",
             place="path",
-            part="Path",
+            part="By hand",
             title="Path",
             lead="Loss term by term, the obstacle, levels and the margin of every mode.",
             button="Predict",
@@ -323,8 +366,8 @@ FORMS = {
                 Option(name="clutter-loss", label="Trees and houses", example="10 dB"),
                 Option(name="model", label="Model", choices=("", "free-space", "knife-edge", "p526", "p1812", "p452")),
             ),
-            pictures=False,
             files=False,
+            station=True,
         ),
         Form(
             verb="receive",

@@ -16,7 +16,7 @@ from tepui.web.live import OPTIONS, stream, stream_traces, watch_words
 from tepui.web.state import BenchState
 
 FORM_FIELDS = 200
-REPORTED = ("receive", "spectrum", "drive", "frequencies", "mode", "path", "check", "levels", "watch")
+REPORTED = ("receive", "spectrum", "drive", "frequencies", "mode", "path", "coverage", "check", "levels", "watch")
 
 
 class MorePages(ABC):

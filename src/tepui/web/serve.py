@@ -17,7 +17,10 @@ import uvicorn
 
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
+from tepui.files.atomic import write_text_whole
+from tepui.files.within import keep_within
 from tepui.ground.errors import InputError, UnfinishedError
+from tepui.station.example import example_text
 from tepui.web.app import build_app
 from tepui.web.chain import STATION, Chain
 from tepui.web.guard import new_token
@@ -43,10 +46,15 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
     own = _own_address() if reach == ROOM else None
     if own is not None:
         hosts.append(f"{own}:{chosen}")
+    keep_within(folder)
     workshop = Workshop(folder / RESULTS, entry=ENTRY, within=folder)
     watching = Watching(entry=WATCH)
     state = BenchState(
-        folder=folder, workshop=workshop, watching=watching, chain=Chain(folder, workshop), practice=practice
+        folder=folder,
+        workshop=workshop,
+        watching=watching,
+        chain=Chain(folder, workshop, practice=practice),
+        practice=practice,
     )
     address = f"http://127.0.0.1:{chosen}/"
     _say(f"the bench of {folder} is at {address} (Ctrl-C ends it)")
@@ -57,7 +65,7 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
             "bench, and nothing on the way is encrypted; use it in your own network only"
         )
     if practice and not (folder / STATION).exists():
-        workshop.submit(["new", str(folder / STATION)], title="practice station file", pictures=False, listed=False)
+        write_text_whole(folder / STATION, example_text())
     if practice and not any(state.files((".sigmf-meta",))):
         workshop.submit(["demo", "--folder", str(folder / "first-run")], title="practice station", pictures=False)
     server = uvicorn.Server(
@@ -104,6 +112,7 @@ def _listener(port: int | None, *, everywhere: bool) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, candidate))
+            listener.listen()  # who comes before the server is up waits a moment and is not turned away
         except OSError as problem:
             listener.close()
             if port is not None:

@@ -8,8 +8,10 @@ from tepui.cli.parsing import place, whole_number
 
 EXAMPLE = """\
 tepui bench
-tepui bench my-station --port 8200 --no-open"""
+tepui bench my-station --port 8200 --no-open
+tepui bench my-station/station.toml"""
 PRACTICE = Path("practice-bench")
+STATION = "station.toml"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         nargs="?",
         type=place,
-        help=f"where recordings lie ({PRACTICE}: the practice station)",
+        help=f"where {STATION} and recordings lie, or that file itself ({PRACTICE}: the practice station)",
     )
     parser.add_argument("--port", metavar="N", type=whole_number, help="port on this machine (8157, or the next free)")
     parser.add_argument("--no-open", action="store_true", help="do not open the browser")
@@ -37,8 +39,13 @@ def run(arguments: argparse.Namespace) -> int:
         raise InputError("bench serves pages and prints no document; leave out --json.")
     if arguments.port is not None and arguments.port > 65535:
         raise InputError(f"--port must be at most 65535 (TCP), not {arguments.port}.")
+    if folder.is_file() and folder.name == STATION:
+        folder = folder.parent
     if arguments.folder is not None and not folder.is_dir():
-        raise InputError(f"{folder} is not a folder; name the one your recordings lie in, or none for practice.")
+        raise InputError(
+            f"{folder} is neither a folder nor a file named {STATION}; name the folder that your {STATION} and "
+            "recordings lie in, or none for practice."
+        )
     folder.mkdir(exist_ok=True)
     from tepui.desk.setup import ensure_kernels
 
