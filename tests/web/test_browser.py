@@ -54,6 +54,9 @@ SHEETS = (
     "/do/spectrum",
     "/do/drive",
     "/do/receive",
+    "/do/record",
+    "/do/tunings",
+    "/screws",
 )
 KEPT = os.environ.get("TEPUI_SCREENSHOTS")
 
