@@ -54,6 +54,9 @@ SHEETS = (
     "/do/spectrum",
     "/do/drive",
     "/do/receive",
+    "/do/record",
+    "/do/tunings",
+    "/screws",
 )
 KEPT = os.environ.get("TEPUI_SCREENSHOTS")
 
@@ -239,7 +242,7 @@ def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
     page.get_by_role("button", name="Begin the watch").click()
     number = re.compile(r"[0-9]")
     for side in ("lower", "upper"):
-        expect(page.locator(f"[data-side={side}] [data-value]")).to_have_text(number, timeout=PATIENT_MS)
+        expect(page.locator(f"[data-side={side}] [data-value]")).to_have_text(number, timeout=3 * PATIENT_MS)
     expect(page.get_by_text("practice, nothing measured")).to_be_visible()
     page.keyboard.press("+")
     expect(page.locator("[data-state]")).to_contain_text("drive 0.5 dB", timeout=PATIENT_MS)

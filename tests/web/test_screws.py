@@ -30,9 +30,9 @@ class Workshop:
     def get(self, number):
         return self.works[number]
 
-    def end(self, state=DONE, sentence="", rows=()):
+    def end(self, state=DONE, sentence="", rows=(), findings=()):
         last = self.works[-1]
-        document = {"tables": {"resonators": {"columns": COLUMNS, "rows": rows}}, "findings": []}
+        document = {"tables": {"resonators": {"columns": COLUMNS, "rows": rows}}, "findings": findings}
         self.works[-1] = Work(
             **{**vars(last), "state": state, "sentence": sentence, "document": document if state == DONE else None}
         )
@@ -111,6 +111,11 @@ def test_law_a_turn_is_told_between_the_last_two_traces(bench):
     words = workshop.works[-1].words
     assert words[1:3] == (str(state.folder / "one.s2p"), str(state.folder / "two.s2p"))
     assert words[-2:] == ("--turned", "2: -0.25")
+    workshop.end(findings=[{"about": "stage:rod 2", "key": "screw_rate_hz", "value": -7.5e6}])
+    save(state, "three.s2p", "!")
+    looked(screws, state)
+    looked(screws, state)
+    assert workshop.works[-1].words[-2:] == ("--rate", "2: -7.5 MHz")  # what was learned is told from then on
 
 
 @pytest.mark.parametrize(

@@ -127,13 +127,13 @@ def _text(figure: Figure | None) -> str | None:
 
 
 def _common(station: Station, path: Path) -> tuple[dict[str, Any], list[str]]:
-    plan, channel, folder = station.path, station.channel, path.parent
+    plan, channel = station.path, station.channel
     return {
         "frequency": channel.centre.text,
         "width": channel.width.text,
         "fft": channel.fft,
         "guard": channel.guard,
-        "terrain": None if plan.terrain is None else [folder / plan.terrain],
+        "terrain": None if plan.terrain is None else [named_file(path, plan.terrain)],
         "terrain_kind": plan.terrain_kind,
         "model": plan.model,
         "clutter_loss": _text(plan.clutter_loss),
@@ -141,7 +141,7 @@ def _common(station: Station, path: Path) -> tuple[dict[str, Any], list[str]]:
         "implementation_loss": _text(plan.implementation_loss),
         "margin": _text(plan.margin),
         "country": plan.country,
-        "rules": None if plan.rules is None else folder / plan.rules,
+        "rules": None if plan.rules is None else named_file(path, plan.rules),
     }, []
 
 

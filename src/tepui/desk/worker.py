@@ -17,6 +17,8 @@ from pathlib import Path
 from tepui.desk.progress import Listener, listening
 from tepui.files.within import keep_within
 
+STOPPED = 130  # exit code of what was told to end
+
 
 def serve_commands(pipe: Connection, entry: str, within: Path | None = None) -> None:
     """Run commands until the pipe closes.
@@ -43,7 +45,7 @@ def serve_commands(pipe: Connection, entry: str, within: Path | None = None) -> 
                 code = 3
                 said.write(f"this is a fault of tepui's own ({type(problem).__name__}: {problem}).")
         try:
-            pipe.send(("end", (code, out.getvalue(), _last_sentence(said.getvalue()))))
+            pipe.send(("end", (code, out.getvalue(), _last_sentences(said.getvalue(), 2 if code == STOPPED else 1))))
         except OSError:
             os._exit(0)
 
@@ -56,6 +58,7 @@ def _teller(pipe: Connection) -> Listener:
     return tell
 
 
-def _last_sentence(said: str) -> str:
-    lines = [line.strip() for line in said.splitlines() if line.strip()]
-    return lines[-1].removeprefix("tepui: ") if lines else ""
+def _last_sentences(said: str, count: int) -> str:
+    """Of what was stopped two: what it kept is said before."""
+    lines = [line.strip().removeprefix("tepui: ") for line in said.splitlines() if line.strip()]
+    return " ".join(lines[-count:])

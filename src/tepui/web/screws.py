@@ -62,6 +62,7 @@ class Screws:
         self._document: dict[str, Any] | None = None
         self._name = self._shown = self._before = self._sentence = ""
         self._number = 0
+        self._rates: dict[int, float] = {}  # of the screws, as learned so far
 
     @property
     def words(self) -> tuple[str, ...] | None:
@@ -133,7 +134,8 @@ class Screws:
     def _begin(self, state: BenchState, name: str, *more: str, before: str = "") -> None:
         assert self._words is not None
         traces = [str(state.folder / one) for one in (before, name) if one]
-        words = ["tune", *traces, *self._words, *more]
+        known = (("--rate", f"{screw}: {rate_hz / 1e6:.6g} MHz") for screw, rate_hz in sorted(self._rates.items()))
+        words = ["tune", *traces, *self._words, *(word for pair in known for word in pair), *more]
         self._work = self._workshop.submit(words, title=name, pictures=False, listed=False).number
         self._name = name
         self._number += 1
@@ -148,8 +150,19 @@ class Screws:
             if self._shown not in ("", self._name):
                 self._before = self._shown
             self._document, self._shown, self._sentence = work.document, self._name, ""
+            self._rates |= _rates_of(work.document)
         else:
             self._sentence = f"{self._name}: {work.sentence}"
+
+
+def _rates_of(document: Mapping[str, Any] | None) -> dict[int, float]:
+    """Change of a rod's frequency for a turn inwards, by its number, where it was learned."""
+    found = {}
+    for finding in (document or {"findings": []})["findings"]:
+        number = re.search(r"(\d+)$", finding["about"])
+        if finding["key"] == "screw_rate_hz" and number and isinstance(finding["value"], int | float):
+            found[int(number.group(1))] = float(finding["value"])
+    return found
 
 
 def _is_curve(path: Path) -> bool:

@@ -18,6 +18,7 @@ import uvicorn
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.files.atomic import write_text_whole
+from tepui.files.within import keep_within
 from tepui.ground.errors import InputError, UnfinishedError
 from tepui.station.example import example_text
 from tepui.web.app import build_app
@@ -46,6 +47,7 @@ def serve(folder: Path, *, station: str, port: int | None, open_browser: bool, r
     own = _own_address() if reach == ROOM else None
     if own is not None:
         hosts.append(f"{own}:{chosen}")
+    keep_within(folder)
     workshop = Workshop(folder / RESULTS, entry=ENTRY, within=folder)
     watching = Watching(entry=WATCH)
     state = BenchState(
