@@ -71,7 +71,8 @@ def test_law_a_measured_filter_is_the_stations_filter(station, capsys, read_json
     plan = keyed(asked(["frequencies", str(measured)], capsys, read_json))
     lo = plan["stage:filter", "suppression_lo_db"]
     assert lo["standing"] == "measured"
-    assert ("stage:filter", "theory_lo_db") not in plan
+    assert plan["stage:filter", "claimed_rejection_db"]["value"] == lo["value"]
+    assert ("stage:filter", "rejection_unproven") not in plan
     assert plan["stage:filter", "theory_image_db"]["standing"] == "at_most"
     levels = [keyed(asked(["levels", str(path)], capsys, read_json)) for path in (station, measured)]
     lost = [

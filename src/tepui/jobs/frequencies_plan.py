@@ -9,7 +9,9 @@ Holds   Plans as find_plans returns them.
 import math
 from collections.abc import Sequence
 
-from tepui.chain.filters.coupled import CLAIM_DB
+import numpy as np
+
+from tepui.chain.filters.coupled import CLAIM_DB, loss_db
 from tepui.chain.filters.ladder import couplings, external_q
 from tepui.ground.findings import Contribution, Finding
 from tepui.jobs.frequencies_reasons import mhz, reason_for, row_line, span
@@ -166,15 +168,33 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     if coupling:
         findings.append(exact(stage, "coupling_12", round(coupling[0], 6), "1", source=PROTOTYPE, standing="computed"))
     lo, image = float(plans.lo_hz[number]), abs(2 * float(plans.lo_hz[number]) - question.wanted_hz)
-    known = [
-        _known(question, stage, ("theory_lo_db", "suppression_lo_db"), plans.lo_theory_db[number], lo,
-               f"LO {mhz(lo)} MHz"),
-        _known(question, stage, ("theory_image_db", "suppression_image_db"), plans.image_theory_db[number], image,
-               "the image"),
-    ]  # fmt: skip
-    findings += known
-    if known[0].standing == "measured":
-        return findings
+    paper = loss_db(design, np.maximum([lo, image, question.wanted_hz], 1e3))
+    for key, found, frequency, words, theory in (
+        ("lo", plans.lo_theory_db, lo, f"LO {mhz(lo)} MHz", paper[0] - paper[2]),
+        ("image", plans.image_theory_db, image, "the image", paper[1] - paper[2]),
+    ):
+        seen = question.measured is not None and question.known_by(frequency) == "measured"
+        there = theory if seen else found[number]
+        findings.append(
+            Finding(
+                about=stage,
+                key=f"theory_{key}_db",
+                value=float(there),
+                unit="dB",
+                high=float(there),
+                standing="at_most",
+                source=PROTOTYPE,
+                remark=f"On paper, at {words}: a bound and no fact. Harmonic passbands, the box and the path round "
+                "the filter decide what a built one does.",
+            )
+        )
+        if question.measured is not None and seen:
+            findings.append(
+                _measured(question.measured.how, stage, f"suppression_{key}_db", float(found[number]), f"At {words}")
+            )
+    if question.measured is not None and question.known_by(lo) == "measured":
+        built = float(plans.lo_theory_db[number])
+        return [*findings, _measured(question.measured.how, stage, "claimed_rejection_db", built, "At the oscillator")]
     claim_high = min(CLAIM_DB[1], float(plans.lo_theory_db[number]))
     claim_low = min(CLAIM_DB[0], claim_high)
     value = (claim_low + claim_high) / 2
@@ -195,34 +215,13 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     return findings
 
 
-def _known(  # noqa: PLR0917 - as long as a finding
-    question: PlanQuestion, about: str, keys: tuple[str, str], loss_db: float, frequency_hz: float, name: str
-) -> Finding:
-    """The filter's loss at a place over that at the channel: measured, or a bound on paper."""
-    value = float(loss_db)
-    if question.measured is not None and question.known_by(frequency_hz) == "measured":
-        return Finding(
-            about=about,
-            key=keys[1],
-            value=value,
-            unit="dB",
-            low=value - MEASURED_DOUBT_DB,
-            high=value + MEASURED_DOUBT_DB,
-            standing="measured",
-            source=f"{question.measured.how} of the station's filter",
-            remark=f"At {name}; doubt of a calibrated analyser, common practice.",
-        )
+def _measured(how: str, about: str, key: str, value: float, where: str) -> Finding:
+    """The built filter's loss at a place over that at the channel."""
     return Finding(
-        about=about,
-        key=keys[0],
-        value=value,
-        unit="dB",
-        high=value,
-        standing="at_most",
-        source=PROTOTYPE,
-        remark=f"On paper, at {name}: a bound and no fact. Harmonic passbands, the box and the path round "
-        "the filter decide what a built one does.",
-    )
+        about=about, key=key, value=value, unit="dB", low=value - MEASURED_DOUBT_DB, high=value + MEASURED_DOUBT_DB,
+        standing="measured", source=f"{how} of the station's filter",
+        remark=f"{where}; doubt of a calibrated analyser, common practice.",
+    )  # fmt: skip
 
 
 def _cautions(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
