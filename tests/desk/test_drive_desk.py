@@ -261,12 +261,14 @@ def test_published_a_row_may_be_a_set_of_narrow_recordings(tmp_path, capsys, rea
                 "annotations": [],
             }
             stem.with_suffix(".sigmf-meta").write_text(json.dumps(about), encoding="utf-8")
-    text = "setting_dbm,shoulder_worst_db,recording\n-1,-36,\n0,,narrow\n1,-31.6,\n"
+    text = "setting_dbm,shoulder_worst_db,recording\n-1,-36,\n0,,narrow\n1,-30.6,\n"
     words = [*table(tmp_path, text), "-33 dB", "--centre", "1275 MHz", "--width", "7 MHz", "--fft", "2K"]
     findings, _ = run(words, capsys, read_json)
-    assert findings["set:s", "shoulder_worst_db"]["value"] == pytest.approx(-33.86, abs=0.7)  # the receiver's in it
+    behind = max(known["sweeps"]["hot_att6"]["behind_front_end_shoulder_db"].values())  # what one pad can show
+    worst = findings["set:s", "shoulder_worst_db"]
+    assert worst["value"] == pytest.approx(behind, abs=1.0)
     assert findings["set:table", "receiver_not_parted"]["kind"] == "caution"
-    assert findings["set:table", "drive_crossing_dbm"]["value"] == pytest.approx(0.35, abs=0.3)
+    assert findings["set:table", "drive_crossing_dbm"]["value"] == pytest.approx(0.2, abs=0.5)
     text = "setting_dbm,recording\n0,narrow/s_0[1-3]*\n"
     assert "nothing is called" in refused([*table(tmp_path, text.replace("[1-3]", "x")), "-33 dB"], capsys)
 
