@@ -266,7 +266,7 @@ def monthly_rows(entries: Sequence[Entry], trend: Mapping[str, Any] | None) -> t
         shown = "dB" if unit == "dBm" else unit
         step = "" if len(months) < 2 else number(f"{last - first:+.3g} {shown}")
         word = "" if len(months) < 2 else {True: "more than chance", False: "no more than chance"}.get(
-            beyond.get(key), "scatter not known"  # type: ignore[arg-type]
+            beyond.get(key), "scatter not known" if trend is not None else ""  # type: ignore[arg-type]
         )  # fmt: skip
         rows.append(
             MonthlyRow(
