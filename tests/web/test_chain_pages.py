@@ -140,6 +140,8 @@ def test_law_an_older_list_of_readings_is_taken_in_once_and_whole(bench):
 def test_message_of_a_log_that_is_damaged(bench):
     client, state = bench
     path = state.chain.log.path
+    state.chain.log.write(lambda log: log.add("note", {"text": "before the damage"}))
+    settled(state)
     data = path.read_bytes()
     journal = path.with_name(path.name + "-wal")
     held = journal.read_bytes() if journal.exists() else None

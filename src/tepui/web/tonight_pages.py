@@ -16,9 +16,10 @@ from tepui.web.bars import doubt_bar
 from tepui.web.log_forms import REPORT_WORDS, REPORTS, WAYS, contact_of_form, stamp_of
 from tepui.web.log_pages import form_texts
 from tepui.web.log_view import last_who
+from tepui.web.standing import Standing, Stood
 from tepui.web.state import BenchState
-from tepui.web.station_text import far_of, own_side
-from tepui.web.tonight_view import bearing_to, documents_of, far_views, monthly_rows, points_of
+from tepui.web.station_text import far_of, named_files, own_side, paths_of
+from tepui.web.tonight_view import bearing_to, documents_of, far_views, monthly_rows, plain_document, points_of
 
 KEPT = "tonight.json"
 
@@ -27,6 +28,7 @@ class TonightPages(ABC):
     """Tonight."""
 
     _state: BenchState
+    _standing: Standing
 
     @abstractmethod
     def _page(self, request: Request, template: str, *, status: int = 200, **shown: Any) -> Response:
@@ -46,14 +48,16 @@ class TonightPages(ABC):
         text = chain.text()
         entries = chain.log.entries()
         documents = documents_of(state.workshop.all(), entries)
+        wanted = (given or {}).get("call") or request.query_params.get("call", "")
+        path = self._path_to(text, wanted)
+        if path is not None and path.document is not None:
+            documents.insert(0, plain_document(path.document))
         channel = station_values(text).get("channel")
         views = far_views(documents, far_of(text), mode=channel if isinstance(channel, dict) else None)
-        wanted = (given or {}).get("call") or request.query_params.get("call", "")
         chosen = next((one for one in views if one.call == wanted.upper()), views[0] if views else None)
         bearing = None if chosen is None else bearing_to(documents, chosen.call, chosen.locator)
         ticks = self._evening.ticks()
         entered = request.query_params.get("entered", "")
-        site = station_values(text).get("station")
         return self._page(
             request,
             "tonight.html",
@@ -62,18 +66,27 @@ class TonightPages(ABC):
             ticks={name: utc[11:16] for name, utc in ticks.items()},
             views=views,
             chosen=chosen,
+            path_sentence="" if path is None else path.sentence,
+            path_waits=path is not None and path.waits_for is not None,
             bar=doubt_bar(chosen.level) if chosen is not None and chosen.level is not None else "",
             rows=monthly_rows(entries, chain.trend.now().document),
             reports=REPORTS,
             report_words=REPORT_WORDS,
             ways=WAYS,
-            home=str(site.get("locator", "")) if isinstance(site, dict) else "",
-            centre=str(channel.get("centre", "")) if isinstance(channel, dict) else "",
-            width=str(channel.get("width", "")) if isinstance(channel, dict) else "",
             given={"who": last_who(entries), **(given or {})},
             entered=int(entered) if entered.isdecimal() and len(entered) < 9 else None,
             sentence=sentence,
         )
+
+    def _path_to(self, text: str, wanted: str) -> Stood | None:
+        """The path to the far station that is looked at, by the station file; None where the file names none."""
+        calls = paths_of(text)
+        to = next((call for call in calls if call.upper() == wanted.upper()), calls[0] if calls else "")
+        if not to:
+            return None
+        station = self._state.chain.station
+        files = [station, *named_files(text, station.parent)]
+        return self._standing.get(["path", str(station), "--to", to], files=files, title=f"path to {to}")
 
     async def tonight_tick(self, request: Request) -> Response:
         """Tick a point, or take its tick back."""

@@ -72,7 +72,7 @@ def documents_of(works: Sequence[Work], entries: Sequence[Entry]) -> list[ReadDo
     found: list[ReadDocument] = []
     for work in works[:NEWEST]:
         if work.state == DONE and work.document is not None and work.verb not in ("report", "log", "new"):
-            found.append(_plain(work.document))
+            found.append(plain_document(work.document))
     held = [entry for entry in entries if entry.revision.kind == "findings" and not entry.revision.withdrawn]
     for entry in sorted(held, key=lambda one: one.revision.utc)[-NEWEST:]:
         try:
@@ -82,7 +82,8 @@ def documents_of(works: Sequence[Work], entries: Sequence[Entry]) -> list[ReadDo
     return sorted(found, key=lambda one: str(one.plain["utc"]), reverse=True)
 
 
-def _plain(document: Mapping[str, Any]) -> ReadDocument:
+def plain_document(document: Mapping[str, Any]) -> ReadDocument:
+    """A document of the bench as nouns."""
     import json
 
     return read_document(json.dumps(document), name="a result")
@@ -265,7 +266,7 @@ def monthly_rows(entries: Sequence[Entry], trend: Mapping[str, Any] | None) -> t
         shown = "dB" if unit == "dBm" else unit
         step = "" if len(months) < 2 else number(f"{last - first:+.3g} {shown}")
         word = "" if len(months) < 2 else {True: "more than chance", False: "no more than chance"}.get(
-            beyond.get(key), "scatter not known"  # type: ignore[arg-type]
+            beyond.get(key), "scatter not known" if trend is not None else ""  # type: ignore[arg-type]
         )  # fmt: skip
         rows.append(
             MonthlyRow(
