@@ -11,6 +11,7 @@ from tepui.desk.path_request import CareRequest
 from tepui.desk.path_station import radiated_by
 from tepui.files.station import named_files, open_station
 from tepui.files.ticks import read_ticks, ticks_table
+from tepui.files.within import named_file
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import InputError
 from tepui.ground.findings import Outcome
@@ -35,7 +36,7 @@ def run_check(
     files = list(named_files(station, path))
     outcome = check(station)
     if care is not None:
-        rules = care.rules or (None if station.path.rules is None else path.parent / station.path.rules)
+        rules = care.rules or (None if station.path.rules is None else named_file(path, station.path.rules))
         care = replace(care, rules=rules, country=care.country or station.path.country)
         files += [] if rules is None else [rules]
         outcome = _with_care(outcome, care, station, path)
@@ -69,7 +70,7 @@ def _with_care(outcome: Outcome, care: CareRequest, station: Station, path: Path
         channel_hz=station.channel.width.value,
         occupied_hz=chain.mode.occupied_width_hz,
         radiated=radiated,
-        pattern=None if antenna.pattern is None else path.parent / antenna.pattern,
+        pattern=None if antenna.pattern is None else named_file(path, antenna.pattern),
         sheets_by_channel=True,
     )
     return replace(outcome, findings=(*outcome.findings, *findings), tables=(*outcome.tables, *tables))

@@ -13,6 +13,7 @@ from typing import Any
 
 from tepui.chain.antenna.places import parse_place
 from tepui.desk.path_station import open_for_path, place_text, radiated_options
+from tepui.files.within import named_file
 from tepui.ground.errors import InputError
 from tepui.jobs.levels_chain import chain_of
 from tepui.jobs.listed import ListedStation
@@ -51,7 +52,7 @@ def map_station(path: Path, *, sites: list[str] | None) -> MapStation:
         "fft": channel.fft,
         "guard": channel.guard,
         "tx_height": None if height is None else height.text,
-        "terrain": None if plan.terrain is None else [path.parent / plan.terrain],
+        "terrain": None if plan.terrain is None else [named_file(path, plan.terrain)],
         "terrain_kind": plan.terrain_kind,
         "model": plan.model if plan.model in ("p526", "p1812", "p452") else None,
         "clutter_loss": None if plan.clutter_loss is None else f"{plan.clutter_loss.value:g} dB",

@@ -17,6 +17,7 @@ from tepui.evidence.local_services import Occupied, occupied_channels
 from tepui.files.mixer_tables import read_band_table, read_mixer_table
 from tepui.files.recordings import open_recording, recording_files
 from tepui.files.station import named_files, open_station
+from tepui.files.within import named_file
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome, Table
@@ -52,7 +53,7 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
         options = {**station_options(station), **options}
         inputs += named_files(station, given["station"])
         if "mixer_table" in options and given.get("mixer_table") is None:
-            options["mixer_table"] = given["station"].parent / options["mixer_table"]
+            options["mixer_table"] = named_file(given["station"], options["mixer_table"])
     plots = given.get("plots")
     if plots is not None:
         require_folder(plots)

@@ -13,6 +13,7 @@ from typing import Any
 
 from tepui.chain.antenna.places import parse_place
 from tepui.files.station import named_files, open_station
+from tepui.files.within import named_file
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate, estimate
 from tepui.ground.errors import InputError
 from tepui.jobs.levels_chain import chain_of
@@ -126,13 +127,13 @@ def _text(figure: Figure | None) -> str | None:
 
 
 def _common(station: Station, path: Path) -> tuple[dict[str, Any], list[str]]:
-    plan, channel, folder = station.path, station.channel, path.parent
+    plan, channel = station.path, station.channel
     return {
         "frequency": channel.centre.text,
         "width": channel.width.text,
         "fft": channel.fft,
         "guard": channel.guard,
-        "terrain": None if plan.terrain is None else [folder / plan.terrain],
+        "terrain": None if plan.terrain is None else [named_file(path, plan.terrain)],
         "terrain_kind": plan.terrain_kind,
         "model": plan.model,
         "clutter_loss": _text(plan.clutter_loss),
@@ -140,7 +141,7 @@ def _common(station: Station, path: Path) -> tuple[dict[str, Any], list[str]]:
         "implementation_loss": _text(plan.implementation_loss),
         "margin": _text(plan.margin),
         "country": plan.country,
-        "rules": None if plan.rules is None else folder / plan.rules,
+        "rules": None if plan.rules is None else named_file(path, plan.rules),
     }, []
 
 
@@ -197,7 +198,7 @@ def radiated_options(station: Station, path: Path) -> dict[str, Any]:
         "tx_power": written(radiated.power, "dBm"),
         "tx_feeder": written(radiated.feeder, "dB"),
         "tx_gain": written(radiated.gain, "dBi"),
-        "tx_pattern": None if antenna.pattern is None else path.parent / antenna.pattern,
+        "tx_pattern": None if antenna.pattern is None else named_file(path, antenna.pattern),
         "tx_aperture": _text(antenna.diameter),
         "tx_azimuth": _text(antenna.azimuth),
     })  # fmt: skip

@@ -17,7 +17,8 @@ from tepui.chain.conversion.shape import density
 from tepui.desk.frequency_options import WHOLE_RANGE, question_from
 from tepui.desk.frequency_station import far_options, station_options
 from tepui.files.mixer_tables import read_mixer_table
-from tepui.files.station import named_files, open_station
+from tepui.files.station import open_station
+from tepui.files.within import named_file
 from tepui.ground.document import build_document
 from tepui.ground.errors import InputError, RangeError
 from tepui.ground.findings import Outcome
@@ -167,7 +168,7 @@ def _question(station: Station, path: Path, given: Mapping[str, Any]) -> Frequen
     options = {**station_options(station), **given}
     own = None
     if "mixer_table" in options:
-        own = read_mixer_table(named_files(station, path)[0].parent / str(options["mixer_table"]))
+        own = read_mixer_table(named_file(path, str(options["mixer_table"])))
     fars = tuple((far.call, far_options(far)) for far in station.fars)
     return question_from(options, own=own, fars=fars)
 

@@ -81,11 +81,14 @@ class _Bench:
 class Workshop:
     """Takes commands and keeps what came of them under ``folder``.
 
-    entry  "module:function" that runs the words of a command line and returns an exit code
+    entry   "module:function" that runs the words of a command line and returns an exit code
+    within  the folder that names read from files may lead into; None for anywhere
     """
 
-    def __init__(self, folder: Path, *, entry: str, processes: int = MOST_PROCESSES) -> None:
-        self._folder = folder
+    def __init__(
+        self, folder: Path, *, entry: str, processes: int = MOST_PROCESSES, within: Path | None = None
+    ) -> None:
+        self._folder, self._within = folder, within
         self._entry = entry
         self._lock = threading.Condition()
         self._works: dict[int, Work] = _kept(folder)
@@ -203,7 +206,7 @@ class Workshop:
             return
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
-        bench.process = context.Process(target=serve_commands, args=(theirs, self._entry), daemon=False)
+        bench.process = context.Process(target=serve_commands, args=(theirs, self._entry, self._within), daemon=False)
         bench.process.start()
         theirs.close()
         bench.pipe = ours

@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from tepui.files.within import named_file
 from tepui.ground.errors import FormatError
 
 SHOULDER_RANGE = (-120.0, 0.0)
@@ -145,7 +146,7 @@ def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> Reading
         raise FormatError(f"{path}, line {line}: doubt_db must be above zero, not {values['doubt_db']:g}.")
     if named is None and not any(name in values for name in SHOULDERS):
         raise FormatError(f"{path}, line {line}: a row needs a shoulder or a recording, and has neither.")
-    recording = None if named is None else path.parent / named
+    recording = None if named is None else named_file(path, named)
     return ReadingRow(line=line, values=values, recording=recording)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from tepui.files.readings import read_loss_table
 from tepui.files.touchstone import read_touchstone
+from tepui.files.within import named_file
 from tepui.ground.errors import FormatError, InputError
 from tepui.station.curves import curve_of_rows, with_prototype
 from tepui.station.library import with_cable, with_library
@@ -39,7 +40,7 @@ def station_from(text: str, *, path: Path) -> Station:
     """
     station = with_library(read_station(text, file=path.name))
     centre_hz = station.channel.centre.value
-    stages = tuple(_with_curve(stage, folder=path.parent, centre_hz=centre_hz) for stage in station.stages)
+    stages = tuple(_with_curve(stage, station=path, centre_hz=centre_hz) for stage in station.stages)
     station = replace(station, stages=stages)
     check_levels(station)
     return station
@@ -49,7 +50,7 @@ def named_files(station: Station, path: Path) -> tuple[Path, ...]:
     """The station file and every file it names, for the list of inputs."""
     named = [stage.response.path for stage in station.stages if stage.response is not None and stage.response.path]
     named += [stage.pattern for stage in station.stages if stage.pattern]
-    return (path, *(path.parent / name for name in named))
+    return (path, *(named_file(path, name) for name in named))
 
 
 def _text(path: Path) -> str:
@@ -65,7 +66,7 @@ def _text(path: Path) -> str:
         raise FormatError(f"{path} cannot be opened ({problem.strerror or problem}).") from problem
 
 
-def _with_curve(stage: Stage, *, folder: Path, centre_hz: float) -> Stage:
+def _with_curve(stage: Stage, *, station: Path, centre_hz: float) -> Stage:
     """The stage with its loss over frequency, where the file states one."""
     response = stage.response
     stage = with_cable(stage, frequency_hz=centre_hz)
@@ -73,8 +74,8 @@ def _with_curve(stage: Stage, *, folder: Path, centre_hz: float) -> Stage:
         return with_prototype(stage, centre_hz=centre_hz)
     if response.path is None:
         return replace(stage, curve=curve_of_rows(response.rows, centre_hz=centre_hz))
-    named = folder / response.path
     try:
+        named = named_file(station, response.path)
         if named.suffix.lower() in (".s2p", ".ts"):
             port = read_touchstone(named)
             loss = -20 * np.log10(np.maximum(np.abs(port.s[:, 1, 0]), 1e-12))

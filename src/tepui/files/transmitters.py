@@ -13,6 +13,7 @@ from tepui.chain.antenna.pattern import Pattern, beam
 from tepui.chain.antenna.places import parse_place
 from tepui.files.pattern import read_pattern
 from tepui.files.separated import bare_number, checked_heading, named_cells, separated_rows
+from tepui.files.within import named_file
 from tepui.ground.errors import FormatError, InputError
 from tepui.prediction.coverage import MapSite
 from tepui.prediction.map_combine import Feeding
@@ -71,7 +72,7 @@ def _pattern(path: Path, line: int, told: dict[str, str]) -> Pattern | None:
     if "pattern" in told and "beam_width_deg" in told:
         raise FormatError(f"{path}, line {line}: give either pattern or beam_width_deg, not both.")
     if "pattern" in told:
-        return read_pattern(path.parent / told["pattern"])
+        return read_pattern(named_file(path, told["pattern"]))
     if "beam_width_deg" in told:
         return beam(width_deg=bare_number(path, line, "beam_width_deg", told["beam_width_deg"]))
     return None

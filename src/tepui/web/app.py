@@ -2,7 +2,7 @@
 
 import asyncio
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -68,12 +68,22 @@ ALL_SHEETS = (*SHEETS, ("Modes", "/mode"), ("Path", "/path"), ("Map", "/map"), (
 POLL_S = 20.0
 FORM_FIELDS, FORM_FILES = 200, 16
 TYPED = "typed"
+NO_SHEET = "There is no such sheet; the strip and the list of sheets lead to those there are."
+SENTENCES = {
+    400: "What was sent cannot be read as a form; load the sheet again, and send it once more.",
+    405: "This sheet is asked for in another way; go back to the sheet before and use its button.",
+    408: "What was being sent stopped coming for a minute and was given up; nothing of it was kept. Send it again.",
+    413: "More was sent than a form of this bench may hold (4 MiB, or 1 GiB for files); nothing of it was kept.",
+}
 
 
-def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> Starlette:
+def build_app(
+    state: BenchState, *, hosts: Sequence[str], token: str | None, told: Callable[[str], None] | None = None
+) -> Starlette:
     """The application over one bench.
 
-    hosts  names with port it may be asked under; token  what those from other machines must bring
+    hosts  names with port it may be asked under; token  what those from other machines must bring, each once
+    told   hears the next token when one was used
     """
     pages = Pages(state)
     routes = [
@@ -127,7 +137,7 @@ def build_app(state: BenchState, *, hosts: Sequence[str], token: str | None) -> 
     ]
     handlers: Any = {TepuiError: pages.refused, HTTPException: pages.missing}
     return Starlette(
-        routes=routes, exception_handlers=handlers, middleware=[Middleware(Guard, hosts=hosts, token=token)]
+        routes=routes, exception_handlers=handlers, middleware=[Middleware(Guard, hosts=hosts, token=token, told=told)]
     )
 
 
@@ -165,7 +175,7 @@ class Pages(
             "sheets": SHEETS,
             "all_sheets": ALL_SHEETS,
             "parts": parts_of(shown.get("place")),
-            "strip": strip(strip_of(chain.document, places), current=shown.get("place")),
+            "strip": strip(strip_of(chain.document, places, path=self._path()), current=shown.get("place")),
             "station": job_of(text, fallback=state.folder.name),
             "waiting": chain.work if chain.work is not None and not chain.work.ended else None,
             "practice": state.practice,
@@ -176,6 +186,11 @@ class Pages(
             "log_refused": state.chain.log.sentence if state.chain.log.is_refused else "",
         }
         return self._templates.TemplateResponse(request, template, {**shared, **shown}, status_code=status)
+
+    def _path(self) -> dict[str, Any] | None:
+        """The newest path that was worked out for the station of this folder."""
+        works = (work for work in self._state.workshop.all() if work.verb == "path" and work.document is not None)
+        return next((work.document for work in works if work.document and work.document["station"] is not None), None)
 
     async def form(self, request: Request) -> Response:
         """The form of a verb."""
@@ -324,8 +339,7 @@ class Pages(
     async def missing(self, request: Request, problem: Exception) -> Response:
         """What is not there."""
         status = problem.status_code if isinstance(problem, HTTPException) else 500
-        sentence = "There is no such sheet; the strip and the list of sheets lead to those there are."
-        return self._page(request, "refused.html", sentence=sentence, status=status)
+        return self._page(request, "refused.html", sentence=SENTENCES.get(status, NO_SHEET), status=status)
 
 
 def _part_number(name: str) -> int:

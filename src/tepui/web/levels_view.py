@@ -9,6 +9,7 @@ from markupsafe import Markup
 from tepui.ground.finding_text import label_text
 from tepui.ground.findings import Finding
 from tepui.web.bars import plan_bar
+from tepui.web.beyond import beyond_view
 from tepui.web.marks import finding_of, limit, value
 from tepui.web.strip import ATTENTION, BUILT, MEASURED, PLACES, PLANNED, StageView
 
@@ -65,8 +66,13 @@ def places_of(stages: Sequence[tuple[str, str]]) -> dict[str, str]:
     return {name: place_of(kind, last_amplifier=name == last) for name, kind in stages}
 
 
-def strip_of(document: Mapping[str, Any] | None, places: Mapping[str, str]) -> list[StageView]:
-    """The strip's nine zones from the levels' document; planned and empty where nothing is known."""
+def strip_of(
+    document: Mapping[str, Any] | None, places: Mapping[str, str], *, path: Mapping[str, Any] | None = None
+) -> list[StageView]:
+    """The strip's nine zones from the levels' document; planned and empty where nothing is known.
+
+    path  the newest document of the verb ``path``, where there is one
+    """
     if document is None:
         return [StageView() for _ in PLACES]
     found = _by_key(document)
@@ -82,7 +88,7 @@ def strip_of(document: Mapping[str, Any] | None, places: Mapping[str, str]) -> l
             if (f"point:after {name}", "level_dbm") in found
         ]
         if not levels:
-            views.append(_rate_view(found) if place == "source" else StageView())
+            views.append(_rate_view(found) if place == "source" else beyond_view(place, (path, document)))
             continue
         last = names[-1]
         verdict = found.get((f"point:after {last}", "reading_verdict"))

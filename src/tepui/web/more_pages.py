@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.websockets import WebSocket
 
 from tepui.desk.workshop import DOCUMENT, DONE, PLACE
+from tepui.web.form_words import parts_of
 from tepui.web.live import OPTIONS, stream, stream_traces, watch_words
 from tepui.web.state import BenchState
 
@@ -36,6 +37,8 @@ class MorePages(ABC):
         return self._page(
             request,
             "watch.html",
+            place="amplifier",
+            parts=parts_of("amplifier"),
             running=watching.is_running,
             sentence=watching.sentence,
             options=OPTIONS,

@@ -1,6 +1,7 @@
 """The sheet at the screws: one line for each, large enough to be read at arm's length, new with every trace."""
 
 import asyncio
+import shlex
 from abc import ABC, abstractmethod
 from typing import Any
 
@@ -8,6 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from tepui.web.form_words import parts_of
 from tepui.web.forms import SHEETS
 from tepui.web.marks import MINUS, finding_of, number, value
 from tepui.web.screws import OPTIONS, Screws, Told
@@ -38,6 +40,8 @@ class ScrewPages(ABC):
             request,
             "screws.html",
             place="filter",
+            parts=parts_of("filter"),
+            command=shlex.join(["tepui", "tune", told.shown or "trace.s2p", *(self._screws.words or ())]),
             sheet=sheet,
             options=OPTIONS,
             given=dict(request.query_params),

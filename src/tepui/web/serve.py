@@ -6,7 +6,6 @@ Holds   One server process; Ctrl-C ends it and what it was at.
 """
 
 import os
-import secrets
 import socket
 import sys
 import threading
@@ -19,16 +18,19 @@ import uvicorn
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.files.atomic import write_text_whole
+from tepui.files.within import keep_within
 from tepui.ground.errors import InputError, UnfinishedError
 from tepui.station.example import example_text
 from tepui.web.app import build_app
 from tepui.web.chain import STATION, Chain
+from tepui.web.guard import new_token
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
 
 HOME, ROOM = "this machine", "lan"
 ENTRY = "tepui.cli.main:main"
 USUAL_PORT, TRIED_PORTS = 8157, 20
+MOST_CONNECTIONS, MOST_MESSAGE = 200, 1 << 12
 
 
 def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, practice: bool) -> int:
@@ -39,12 +41,13 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
     """
     listener = _listener(port, everywhere=reach == ROOM)
     chosen = listener.getsockname()[1]
-    token = secrets.token_urlsafe(12) if reach == ROOM else None
+    token = new_token() if reach == ROOM else None
     hosts = [f"{name}:{chosen}" for name in ("127.0.0.1", "localhost")]
     own = _own_address() if reach == ROOM else None
     if own is not None:
         hosts.append(f"{own}:{chosen}")
-    workshop = Workshop(folder / RESULTS, entry=ENTRY)
+    keep_within(folder)
+    workshop = Workshop(folder / RESULTS, entry=ENTRY, within=folder)
     watching = Watching(entry=WATCH)
     state = BenchState(
         folder=folder,
@@ -55,10 +58,11 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
     )
     address = f"http://127.0.0.1:{chosen}/"
     _say(f"the bench of {folder} is at {address} (Ctrl-C ends it)")
+    room = f"http://{own or 'this machine'}:{chosen}/?token="
     if token is not None:
         _say(
-            f"others in the room: http://{own or 'this machine'}:{chosen}/?token={token} - whoever has this address "
-            "can read and change this bench, and nothing on the way is encrypted; use it in your own network only"
+            f"one other device in the room: {room}{token} - whoever opens this address first can read and change this "
+            "bench, and nothing on the way is encrypted; use it in your own network only"
         )
     if practice and not (folder / STATION).exists():
         write_text_whole(folder / STATION, example_text())
@@ -66,10 +70,20 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
         workshop.submit(["demo", "--folder", str(folder / "first-run")], title="practice station", pictures=False)
     server = uvicorn.Server(
         uvicorn.Config(
-            build_app(state, hosts=hosts, token=token),
+            build_app(
+                state,
+                hosts=hosts,
+                token=token,
+                told=lambda following: _say(
+                    f"a device was let in and the token is used up; the next: {room}{following}"
+                ),
+            ),
             log_level="warning",
             access_log=False,
             ws="websockets-sansio",
+            ws_max_size=MOST_MESSAGE,
+            ws_per_message_deflate=False,
+            limit_concurrency=MOST_CONNECTIONS,
             timeout_graceful_shutdown=1,
         )
     )

@@ -26,6 +26,7 @@ UPLOADED = (*SUFFIXES, *PAIRS, *TABLES, *TRACES, ".toml")
 MOST_UPLOAD = 1 << 30
 MOST_LISTED = 400
 MOST_TABLE = 1 << 16
+_DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)  # such names are devices on Windows
 _NAME = re.compile(r"[^A-Za-z0-9._+ -]+")
 
 
@@ -83,6 +84,7 @@ class BenchState:
         raises  InputError for an ending that no page reads, or a name that is taken
         """
         bare = _NAME.sub("-", name.replace("\\", "/").rsplit("/", 1)[-1]).strip(". -")
+        bare = f"file-{bare}" if _DEVICE.match(bare) else bare
         path = self.folder / bare
         if not bare or path.suffix.lower() not in UPLOADED:
             raise InputError(
@@ -100,7 +102,7 @@ class BenchState:
         bare = _NAME.sub("-", name.replace("\\", "/").rsplit("/", 1)[-1]).strip(". -")
         if not name:
             bare = f"{begins}-{utc_now().replace(':', '').replace('-', '')}"
-        if not bare or bare == RESULTS:
+        if not bare or bare == RESULTS or _DEVICE.match(bare):
             raise InputError(f"{name} is no name for something new here; use letters and digits.")
         taken = [path for path in (self.folder / bare, self.folder / f"{bare}.sigmf-meta") if path.exists()]
         if taken:
