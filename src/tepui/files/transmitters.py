@@ -15,8 +15,8 @@ from tepui.files.pattern import read_pattern
 from tepui.files.separated import bare_number, checked_heading, named_cells, separated_rows
 from tepui.files.within import named_file
 from tepui.ground.errors import FormatError, InputError
-from tepui.prediction.coverage import MapSite
 from tepui.prediction.map_combine import Feeding
+from tepui.prediction.map_site import MapSite
 
 NEEDED = ("name", "place", "height_m", "eirp_dbm")
 FEED = ("fed_by", "kind", "feed_gain_dbi", "feed_noise_db", "feed_height_m")
