@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from sweep_signals import drawn
 
-from tepui.evidence.stitch import stitch, stitch_sweeps
+from tepui.evidence.stitch import stitch
 from tepui.evidence.stitch_set import (
     gain_ahead_db,
     missing_recordings,
@@ -13,6 +13,7 @@ from tepui.evidence.stitch_set import (
     terminated_floor,
 )
 from tepui.evidence.stitch_shoulders import stitched_shoulders
+from tepui.evidence.stitch_sweeps import stitch_sweeps
 from tepui.ground.doubt import estimate
 from tepui.ground.errors import RangeError
 

@@ -7,9 +7,9 @@ import pytest
 from sweep_signals import spectra_of, truth
 
 from tepui.evidence.instrument import PadReading, transmitted_level
-from tepui.evidence.stitch import stitch_sweeps
 from tepui.evidence.stitch_set import gain_ahead_db, sweeps
 from tepui.evidence.stitch_shoulders import stitched_shoulders
+from tepui.evidence.stitch_sweeps import stitch_sweeps
 
 NAMES = ("fixed_gain", "hot_att6", "hot")
 SIDES = ("lower", "upper")
@@ -53,7 +53,7 @@ def test_tool_shoulders_behind_the_front_end(name):
     for side in SIDES:
         found, true = getattr(shoulders(name), side), truth()["sweeps"][name]["behind_front_end_shoulder_db"][side]
         assert found.value == pytest.approx(true, abs=0.7)
-        assert found.low <= true <= found.high
+        assert abs(found.value - true) < 2.5 * found.std  # six readings of one cut: 95 % of each would miss too often
 
 
 @pytest.mark.parametrize("name", ["hot_att6", "hot"])

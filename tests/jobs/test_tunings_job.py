@@ -1,12 +1,17 @@
 """Where to tune a narrow receiver."""
 
+import json
+from pathlib import Path
+
 import pytest
 
 from nomenclature import nomenclature_tables
 from tepui.cli.main import main
+from tepui.files.tunings import read_tunings
 from tepui.ground.errors import ChoiceError, RangeError
 from tepui.ground.findings import finding_named
 from tepui.jobs.tunings import TuningRequest, tuning_list
+from tepui.station.example import example_text
 
 
 def request(**changes):
@@ -89,16 +94,119 @@ def test_law_from_the_command_line(capsys, read_json, nomenclature):
     document = read_json(capsys.readouterr().out)
     assert {one["about"] for one in document["findings"]} == {"station"}
     assert {one["key"] for one in document["findings"]} <= set(nomenclature)
-    assert set(document["tables"]) == {"quick_tunings", "sweep_tunings"} <= set(nomenclature_tables())
+    assert set(document["tables"]) == {"quick_tunings", "sweep_tunings", "tunings"} <= set(nomenclature_tables())
     for table in document["tables"].values():
         assert {column["key"] for column in table["columns"]} <= set(nomenclature)
+
+
+@pytest.fixture
+def station(tmp_path):
+    """The example station, with what a test wants replaced."""
+
+    def written(*changes):
+        text = example_text()
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new)
+        path = tmp_path / "station.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return written
+
+
+def listed(capsys, read_json, *words):
+    assert main(["spectrum", "--tunings", *map(str, words), "--json"]) == 0
+    return read_json(capsys.readouterr().out)
+
+
+# The example station has the channel and the receiver of the worked case above.
+def test_published_worked_case_from_a_station_file(station, capsys, read_json, nomenclature):
+    document = listed(capsys, read_json, station())
+    found = {one["key"]: one for one in document["findings"]}
+    assert set(found) <= set(nomenclature)
+    assert document["station"] == "Q1TPU Slate Ridge"
+    assert [Path(one["path"]).name for one in document["inputs"]] == ["station.toml"]
+    assert found["edge_lower_hz"]["value"] / 1e6 == pytest.approx(1282.672, abs=6e-4)
+    assert "1282.422 to 1282.872" in found["tuning_lower_hz"]["remark"]
+    assert "With 8 bits, rounding alone then reads -38 dB" in found["pad_least_db"]["remark"]
+    rows = [dict(zip(("f", "s", "pad"), row, strict=True)) for row in document["tables"]["tunings"]["rows"]]
+    assert sorted({row["f"] for row in rows}) == [row[0] for row in document["tables"]["sweep_tunings"]["rows"]]
+    pads = sorted({row["pad"] for row in rows})
+    assert pads == [pads[0], pads[0] + 10, pads[0] + 20]
+    assert pads[0] >= found["pad_least_db"]["value"]
+
+
+# "tepui levels" predicts what leaves the amplifier; peaks 10 dB over that must not pass -10 dBm, and 60 dB are fitted.
+def test_law_the_pad_is_reckoned_for_the_level_predicted(station, capsys, read_json):
+    path = station()
+    assert main(["levels", str(path), "--json"]) == 0
+    levels = read_json(capsys.readouterr().out)["findings"]
+    high = next(one["high"] for one in levels if (one["about"], one["key"]) == ("point:after amplifier", "level_dbm"))
+    document = listed(capsys, read_json, path)
+    found = {one["key"]: one for one in document["findings"]}
+    assert found["pad_least_db"]["value"] == pytest.approx(high + 10 + 10, abs=0.1)
+    assert (found["pad_lacking_db"]["kind"], found["pad_lacking_db"]["value"]) == (
+        "caution",
+        pytest.approx(high + 20 - 60, abs=0.11),
+    )
+    told = listed(capsys, read_json, path, "--level", "+10 dBm", "--max-input", "0 dBm", "--usable", "1 MHz")
+    assert next(one["value"] for one in told["findings"] if one["key"] == "pad_least_db") == 20.0
+    assert told["tables"]["quick_tunings"]["rows"][0][6] == pytest.approx(300e3, abs=1)  # --usable outranks the file
+
+
+# The list that is printed is one that "record" reads, row for row.
+def test_law_record_reads_the_list(station, tmp_path, capsys, read_json):
+    document = listed(capsys, read_json, station(), "--quick")
+    path = tmp_path / "list.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    rows = read_tunings(path)
+    assert len(rows) == 6
+    assert {row.values["frequency_hz"] for row in rows} == {
+        row[1] for row in document["tables"]["quick_tunings"]["rows"]
+    }
+    assert all(row.values["duration_s"] == pytest.approx(2000 / (10 * 8e6 / 8192)) for row in rows)
+
+
+NARROW = 'name = "narrow"\nkind = "receiver"'
+USABLE = 'usable = "1.8 MHz"\n'
+
+
+@pytest.mark.parametrize(
+    ("changes", "words", "sentence"),
+    [
+        (
+            [(NARROW, 'name = "narrow"\nkind = "log detector"'), (USABLE, "")],
+            [],
+            "has no receiver to make a list for: add",
+        ),
+        ([(USABLE, ""), ('rate = "2.4 MHz"\n', "")], [], "the instrument narrow states neither usable nor rate"),
+        ([(USABLE, 'usable = "0.3 MHz"\n')], [], "too narrow for a shoulder"),
+        ([(USABLE, USABLE + 'tunes = "24..1000 MHz"\n')], [], "narrow tunes 24 to 1000 MHz, and the list"),
+        ([], ["--instrument", "head"], "head is a thermal head, which shows no spectrum: name a receiver"),
+        ([], ["--instrument", "narow"], 'has no instrument "narow"; it has head, narrow. Nearest: narrow.'),
+        (
+            [("[[far]]", '[[instrument]]\nname = "wide"\nkind = "receiver"\n[[far]]')],
+            [],
+            "has more than one receiver (narrow, wide): say which with --instrument",
+        ),
+    ],
+)
+def test_message_station_files_that_do_not_tell(station, capsys, changes, words, sentence):
+    assert main(["spectrum", "--tunings", str(station(*changes)), *words]) == 2
+    seen = capsys.readouterr()
+    assert seen.out == ""
+    assert sentence in seen.err
+    assert seen.err.count("\n") == 1
 
 
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
         (["--tunings", "--centre", "1286 MHz"], "--tunings needs --width and --usable as well"),
-        (["--tunings", "station.toml"], "--tunings measures nothing, so station.toml has no place beside it"),
+        (["--tunings", "no.toml"], "no.toml cannot be opened"),
+        (["one.wav", "--tunings"], "--tunings measures nothing, so one.wav has no place beside it"),
+        (["--tunings", "--instrument", "narrow"], "--instrument names one of a station file"),
     ],
 )
 def test_message_tunings_without_what_they_need(capsys, words, sentence):

@@ -25,7 +25,7 @@ from terrain_files import write_wgs84
 from web_screens import FLAGS, PATIENT_MS, SERIOUS, is_complaint, keep
 
 SHEETS = ("/path", "/mode", "/map", "/care")
-DRAWN = {"/path": ".d-profile", "/mode": ".d-modes", "/map": ".side .fields", "/care": ".ticks"}
+DRAWN = {"/path": ".d-profile", "/mode": ".d-modes", "/map": ".side .fields", "/care": ".answers"}
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,7 @@
 """Options that the verbs on running receivers share: which receiver, its rate, gains, pads."""
 
 import argparse
+import sys
 from typing import TYPE_CHECKING
 
 from tepui.cli.parsing import UsageError, quantity, sample_rate_hz
@@ -9,11 +10,12 @@ if TYPE_CHECKING:
     from tepui.desk.live import ReceiverChoice
 
 
-def add_receiver_options(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
-    """Declare them."""
+def add_receiver_options(parser: "argparse._ActionsContainer", *, needed: bool = True, rate: bool = True) -> None:
+    """Declare them; without ``rate`` where the verb has an option of that name already."""
     add = parser.add_argument
     add("--receiver", metavar="NAME", required=needed, help="as 'tepui receivers' lists it; practice is always there")
-    add("--rate", metavar="RATE", help='sample rate ("2.4 MS/s", or the nearest the receiver has)')
+    if rate:
+        add("--rate", metavar="RATE", help='sample rate ("2.4 MS/s", or the nearest the receiver has)')
     add(
         "--gain",
         metavar="NAME=G",
@@ -50,3 +52,12 @@ def receiver_choice(arguments: argparse.Namespace) -> "ReceiverChoice":
         pad=arguments.step_pad,
         attenuator_db=None if attenuator is None else quantity(attenuator, kind="ratio", option="--attenuator"),
     )
+
+
+def asked_on_terminal(sentence: str) -> bool:
+    """Show it and wait for Enter, where somebody can press it."""
+    if sys.stdin is None or not sys.stdin.isatty() or not sys.stderr.isatty():
+        return False
+    sys.stderr.write(f"tepui: {sentence}, then press Enter (Ctrl-C stops) ")
+    sys.stderr.flush()
+    return bool(sys.stdin.readline())

@@ -30,7 +30,7 @@ from tepui.signals.recording import Recording
 from tepui.signals.spectrum import spectrum_of_recording
 
 SHOWN_TABLES = ("plans", "products_behind_filter", "which_line", "synthesiser_settings", "phase_noise", "cascades",
-                "oscillator_products", "local_products")  # fmt: skip
+                "oscillator_products", "local_products", "oscillator_lines")  # fmt: skip
 TABLE_SUFFIXES = (".csv", ".txt")
 PARTS_OF_A_CHANNEL = 200  # resolution in which the local band is looked at
 FLAT_SHARE = 0.8  # of a recording's width: common practice, where several are joined

@@ -234,6 +234,7 @@ def _plan(
         protected=tuple(Protected(low_hz=low, high_hz=high, limit_db=limit) for low, high in protected),
         direct=bool(given.get("direct")),
         cascade=_cascade(options),
+        measured=given.get("filter_curve"),
         assumed=tuple(options.assumed),
     )
 

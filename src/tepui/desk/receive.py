@@ -1,6 +1,5 @@
 """``receive`` at the desk: open the recordings, run the job, keep stream and pictures, hand back the findings."""
 
-import io
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
@@ -143,9 +142,7 @@ def _keep_picture(path: Path, stream: bytes) -> bool:
     found = received_picture(stream)
     if found is None:
         return False
-    from PIL import Image
+    from tepui.report.received import png_of
 
-    drawn = io.BytesIO()
-    Image.fromarray(found.pixels).save(drawn, format="PNG")
-    keep_bytes(path, drawn.getvalue())
+    keep_bytes(path, png_of(found.pixels))
     return True

@@ -23,7 +23,7 @@ from tepui.files.tunings import Tuning, read_tunings
 from tepui.ground.document import build_document, document_text, utc_now
 from tepui.ground.errors import FormatError, InputError, UnfinishedError
 from tepui.instruments.capture import CapturedReceiver
-from tepui.jobs.record import Take, Taken, record_outcome, taken_blocks
+from tepui.jobs.record import Take, Taken, fill_converter, record_outcome, taken_blocks
 
 SPARE_BYTES = 1 << 23  # left free on the disk: the metadata and whatever else writes there
 STORED_BYTES = {"ci8": 2, "ci16_le": 4, "cf32_le": 8}
@@ -35,17 +35,37 @@ PRACTICE_WORDS = "Practice: made by the simulated bench, not measured on any tra
 
 @dataclass(frozen=True, kw_only=True)
 class RecordRequest:
-    """What the operator asked for. Either ``tunings`` or ``frequency_hz``; ``out`` is a stem, or a list's folder."""
+    """What the operator asked for; ``out`` is a stem, or the folder of a list.
+
+    tunings, rows, frequency_hz   a list from a file, a list made already, or one frequency
+    fill   set the gain behind the front end anew for every row that does not name it, so that the converter is filled
+    """
 
     receiver: ReceiverChoice
     out: Path
     tunings: Path | None = None
+    rows: tuple[Tuning, ...] = ()
+    fill: bool = False
     frequency_hz: float | None = None
     duration_s: float | None = None
     setting_dbm: float | None = None
     terminated: bool = False
     as_json: bool = False
     settings: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def is_list(self) -> bool:
+        """Whether ``out`` is a folder."""
+        return self.tunings is not None or bool(self.rows)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recorded:
+    """What came: recordings that hold samples, their files, and whether all of it is practice."""
+
+    kept: list[Taken]
+    files: list[Path]
+    practice: bool
 
 
 class _Stop:
@@ -102,6 +122,17 @@ def run_record(request: RecordRequest, *, ask: Callable[[str], bool]) -> int:
     ask     shows a sentence and waits until the operator has done it; False where nobody is there
     raises  InputError before anything is written; UnfinishedError or KeyboardInterrupt after an interruption
     """
+    recorded = record_all(request, ask=ask)
+    files = [str(path) for path in recorded.files]
+    outcome = record_outcome(recorded.kept)
+    document = build_document(verb="record", outcomes=[outcome], files=files, practice=recorded.practice)
+    text = text_of([outcome], files, practice=recorded.practice, tables=())
+    sys.stdout.write(document_text(document) if request.as_json else text)
+    return 0
+
+
+def record_all(request: RecordRequest, *, ask: Callable[[str], bool]) -> Recorded:
+    """Every row recorded and kept; ``ask`` and what is raised as in ``run_record``."""
     rows = _rows(request)
     takes = [_take(request, row, number, len(rows)) for number, row in enumerate(rows)]
     _require_places(request, takes)
@@ -109,7 +140,7 @@ def run_record(request: RecordRequest, *, ask: Callable[[str], bool]) -> int:
     with _stop_softly() as stop, opened(choice, frequency_hz=takes[0].frequency_hz) as receiver:
         practice = receiver.info.practice
         _require_room(request.out, takes, receiver)
-        if request.tunings is not None:
+        if request.is_list:
             request.out.mkdir(exist_ok=True)
         taken = _all(receiver, choice, takes, request, stop, ask=ask)
     kept = [one for one in taken if one.n_samples]
@@ -118,12 +149,8 @@ def run_record(request: RecordRequest, *, ask: Callable[[str], bool]) -> int:
         raise KeyboardInterrupt
     if taken[-1].stopped:
         raise UnfinishedError(_ended_early(kept, taken[-1]))
-    files = [str(path) for one in kept for path in sigmf_files(_stem(request, one.take))]
-    outcome = record_outcome(kept)
-    document = build_document(verb="record", outcomes=[outcome], files=files, practice=practice)
-    text = text_of([outcome], files, practice=practice, tables=())
-    sys.stdout.write(document_text(document) if request.as_json else text)
-    return 0
+    files = [path for one in kept for path in sigmf_files(_stem(request, one.take))]
+    return Recorded(kept=kept, files=files, practice=practice)
 
 
 def _all(
@@ -140,6 +167,9 @@ def _all(
     pads = choice.attenuator_db or 0.0
     for number, take in enumerate(takes):
         pads = _prepared(receiver, choice, take, pads, ask)
+        if request.fill and choice.behind is not None and "if_gain_db" not in take.settings:
+            receiver.tune(take.frequency_hz)
+            fill_converter(receiver, choice.behind)
         taken.append(_recorded(receiver, choice, take, request, stop, place=f"{number + 1} of {len(takes)}"))
         if taken[-1].stopped:
             break
@@ -163,6 +193,8 @@ def _say_kept(kept: list[Taken]) -> None:
 
 
 def _rows(request: RecordRequest) -> list[Tuning]:
+    if request.rows:
+        return list(request.rows)
     if request.tunings is not None:
         return list(read_tunings(request.tunings))
     assert request.frequency_hz is not None
@@ -182,7 +214,7 @@ def _take(request: RecordRequest, row: Tuning, number: int, count: int) -> Take:
     digits = len(str(count))
     made = f"{number + 1:0{digits}d}-{frequency_hz / 1e6:.4f}MHz"
     return Take(
-        name=request.out.name if request.tunings is None else row.name or made,
+        name=row.name or made if request.is_list else request.out.name,
         frequency_hz=frequency_hz,
         duration_s=values.get("duration_s", request.duration_s or USUAL_S),
         rate_hz=values.get("rate_hz", request.receiver.rate_hz),
@@ -191,7 +223,7 @@ def _take(request: RecordRequest, row: Tuning, number: int, count: int) -> Take:
 
 
 def _stem(request: RecordRequest, take: Take) -> Path:
-    return request.out if request.tunings is None else request.out / take.name
+    return request.out / take.name if request.is_list else request.out
 
 
 def _require_places(request: RecordRequest, takes: list[Take]) -> None:
@@ -202,9 +234,9 @@ def _require_places(request: RecordRequest, takes: list[Take]) -> None:
     rates = {take.rate_hz for take in takes}
     if len(rates) > 1:
         raise FormatError(
-            f"{request.tunings} has more than one rate_hz; keep one rate a list, or make a list for each."
+            f"{request.tunings or 'The list'} has more than one rate_hz; keep one rate a list, or make a list for each."
         )
-    if request.tunings is not None:
+    if request.is_list:
         require_folder(request.out)
     elif not request.out.absolute().parent.is_dir():
         raise InputError(f"the folder {request.out.absolute().parent} does not exist; make it, or name another place.")

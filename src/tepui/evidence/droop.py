@@ -12,7 +12,7 @@ import numpy as np
 
 from tepui.evidence.converter import IDEAL_LSB2
 from tepui.evidence.narrow import NarrowSpectrum
-from tepui.evidence.stitch_fit import HANN_BINS_AS_ONE, MODEL_STD, KnownShape
+from tepui.evidence.stitch_layout import HANN_BINS_AS_ONE, MODEL_STD, KnownShape
 from tepui.evidence.stitch_set import bins_a_cell
 from tepui.ground.doubt import Estimate, estimate
 

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from tepui.evidence.floor import MOST_SAMPLES, Floor, floor_from_guard
 from tepui.evidence.narrow import NarrowSpectrum
+from tepui.evidence.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.evidence.shoulders import OFFSETS_HZ, Shoulder, Shoulders, shoulders
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
@@ -139,6 +140,7 @@ def edge_shoulders(
         carrier_spacing_hz=carrier_spacing_hz,
         floor=floor,
         unrest=unrest,
+        inband_rise_db=rise_of_channel_db(occupied_width_hz=occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz),
     )
     apart_db = abs(inband[1] - inband[0]) / 2
     sides = [
@@ -186,6 +188,7 @@ def _with_doubt(
     shown = estimate(side.shown.value, **{**side.shown.contributions, **more})
     if side.corrected is None:
         return shown, None
+    more["pilots"] = RISE_STD_DB
     return shown, estimate(side.corrected.value, **{**side.corrected.contributions, **more})
 
 

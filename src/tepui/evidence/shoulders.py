@@ -3,8 +3,9 @@
 Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a straight line (in decibels); moved up in
         parallel until no value between stands above it, it is read at 500 kHz, relative to the highest value in band.
         The trace passes a filter of ten carrier spacings. ``shown`` is that. For ``corrected`` the recording's floor is
-        taken off as power and the scatter of the trace smoothed away first (a parabola in decibels on each side, a
-        running mean in band); it stands midway between what averaging without end and what this averaging would read.
+        taken off as power and the scatter of the trace smoothed away first (a parabola in decibels on each side; in
+        band a running mean, times what the pilots make of the band as far as the trace bears it out); it stands midway
+        between what averaging without end and what this averaging would read.
         Where something stands out of the parabola, a line say, that side is read as it is.
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
 Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
@@ -13,12 +14,14 @@ Holds   Levels are negative: lower is better. Picking highest values depends on 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.floor import Floor
+from tepui.evidence.pilot_band import band_shape
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
 from tepui.signals.spectrum import Spectrum, smoothed
@@ -88,9 +91,13 @@ class Shoulders:
 
 @dataclass(frozen=True, kw_only=True)
 class _View:
-    """Which points of a trace count: in band, and on each side with their offsets from the outermost carrier."""
+    """Which points of a trace count: in band, and on each side with their offsets from the outermost carrier.
+
+    pilots  what pilots alone make of the band through the filter (pilot_band.py), at the points in band
+    """
 
     in_band: Places
+    pilots: Floats
     sides: tuple[Places, Places]
     offsets_hz: tuple[Floats, Floats]
 
@@ -113,7 +120,14 @@ class _Parts:
         )
 
 
-def _view(trace: Spectrum, *, centre_offset_hz: float, occupied_width_hz: float, stride: int = 1) -> _View:
+def _view(
+    trace: Spectrum,
+    *,
+    centre_offset_hz: float,
+    occupied_width_hz: float,
+    carrier_spacing_hz: float,
+    stride: int = 1,
+) -> _View:
     offset_hz = trace.frequency_hz - centre_offset_hz
     half_hz, step_hz = occupied_width_hz / 2, stride * trace.bin_hz
     sides, offsets = [], []
@@ -130,7 +144,13 @@ def _view(trace: Spectrum, *, centre_offset_hz: float, occupied_width_hz: float,
         sides.append(index)
         offsets.append(away_hz[index])
     in_band = np.flatnonzero(np.abs(offset_hz) <= half_hz)[::stride]
-    return _View(in_band=in_band, sides=(sides[0], sides[1]), offsets_hz=(offsets[0], offsets[1]))
+    pilots = band_shape(
+        offset_hz[in_band],
+        occupied_width_hz=occupied_width_hz,
+        carrier_spacing_hz=carrier_spacing_hz,
+        resolution_bandwidth_hz=trace.resolution_bandwidth_hz,
+    )
+    return _View(in_band=in_band, pilots=pilots, sides=(sides[0], sides[1]), offsets_hz=(offsets[0], offsets[1]))
 
 
 def _cut(densities: Floats, view: _View) -> _Parts:
@@ -172,12 +192,16 @@ def _readings(parts: _Parts, view: _View) -> Floats:
 
 
 def _smooth(parts: _Parts, view: _View) -> _Parts:
-    """Rows without their scatter: a parabola in decibels on each side, a running mean in band."""
+    """Rows without their scatter: a parabola in decibels on each side, a running mean times the pilots in band."""
     m = parts.in_band.shape[1]
     width = max(1, m // 16)
     running = np.cumsum(np.pad(parts.in_band, ((0, 0), (1, 0))), axis=1)
     first = np.clip(np.arange(m) - width // 2, 0, m - width)
     in_band = (running[:, first + width] - running[:, first]) / width
+    uneven = view.pilots - 1
+    if uneven.any():
+        seen = (parts.in_band / in_band - 1) @ uneven / (uneven @ uneven)  # 1 for a whole band of DVB-T, 0 for noise
+        in_band = in_band * (1 + np.clip(seen, 0, 1)[:, None] * uneven)
     sides = []
     for rows, offsets in zip(parts.sides, view.offsets_hz, strict=True):
         powers = np.vander((offsets - OFFSETS_HZ[1]) / OFFSETS_HZ[1], 3)
@@ -199,7 +223,7 @@ def _smooth_where_plain(parts: _Parts, view: _View, stands_out: tuple[bool, bool
     return _Parts(in_band=smooth.in_band, sides=(sides[0], sides[1]))
 
 
-def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
+def _draws(trace: Spectrum, smooth: _Parts, view: _View, inband_averages: float) -> _Parts:
     """Traces that might have been seen: the smooth one with the scatter this averaging and this filter leave."""
     rng = np.random.default_rng(1)
     stride = int(view.in_band[1] - view.in_band[0])
@@ -207,9 +231,8 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
     reach = math.ceil(1.2 * trace.resolution_bandwidth_hz / step_hz)
     response = np.exp(-np.pi * (np.arange(-reach, reach + 1) * step_hz / trace.resolution_bandwidth_hz) ** 2)
     response /= np.sqrt(np.sum(response**2))
-    count = trace.n_averages
 
-    def scattered(row: Floats) -> Floats:
+    def scattered(row: Floats, count: float) -> Floats:
         n = row.shape[1]
         size = n + 4 * reach + 1
         noise = np.fft.irfft(
@@ -219,7 +242,9 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
         gain = np.maximum(1 - 1 / (9 * count) + noise / (3 * math.sqrt(count)), 1e-3) ** 3
         return np.asarray(row * gain)
 
-    return _Parts(in_band=scattered(smooth.in_band), sides=(scattered(smooth.sides[0]), scattered(smooth.sides[1])))
+    in_band = scattered(smooth.in_band, inband_averages)
+    lower, upper = (scattered(side, trace.n_averages) for side in smooth.sides)
+    return _Parts(in_band=in_band, sides=(lower, upper))
 
 
 def _construction(parts: _Parts, view: _View, side: int) -> Construction:
@@ -245,6 +270,8 @@ def shoulders(
     carrier_spacing_hz: float,
     floor: Floor | None,
     unrest: float = 0.0,
+    inband_rise_db: float | None = None,
+    inband_more: float = 1.0,
 ) -> Shoulders:
     """Lower, upper and worse shoulder of one wide recording.
 
@@ -253,11 +280,20 @@ def shoulders(
     occupied_width_hz  from the lowest to the highest carrier
     floor              of the recording; None leaves ``corrected`` None
     unrest             relative standard uncertainty of the power there from peaks that come rarely (unrest.py)
+    inband_rise_db     how far the highest value in band stands over its surroundings without scatter (pilot_rise.py):
+                       only the scatter beside the channel is then left in doubt; None where that is not known
+    inband_more        how many times more averages the points in band have
     raises             RangeError where the recording is too narrow or the spectrum too coarse
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
     trace = smoothed(spectrum, resolution_bandwidth_hz=resolution_hz)
-    view = _view(trace, centre_offset_hz=centre_offset_hz, occupied_width_hz=occupied_width_hz)
+    look = partial(
+        _view,
+        centre_offset_hz=centre_offset_hz,
+        occupied_width_hz=occupied_width_hz,
+        carrier_spacing_hz=carrier_spacing_hz,
+    )
+    view = look(trace)
     parts = _cut(trace.density[None, :], view)
     stands_out = _stands_out(parts, _smooth(parts, view), trace.n_averages)
     shown = _readings(parts, view)[0]
@@ -267,22 +303,19 @@ def shoulders(
         _readings(_smooth_where_plain(parts, view, stands_out).less(max(level, 0.0)), view)[0]
         for level in (floor_density, floor_density - floor_std, floor_density + floor_std)
     ]
-    coarse = _view(
-        trace,
-        centre_offset_hz=centre_offset_hz,
-        occupied_width_hz=occupied_width_hz,
-        stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION),
-    )
+    coarse = look(trace, stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION))
     smooth = _smooth_where_plain(_cut(trace.density[None, :], coarse), coarse, stands_out)
-    drawn = _draws(trace, smooth, coarse)
+    drawn = _draws(trace, smooth, coarse, inband_more * trace.n_averages)
     raw = _readings(drawn, coarse)
     clean = _readings(_smooth_where_plain(drawn, coarse, stands_out).less(floor_density), coarse)
     still = _readings(smooth, coarse)[0]
     highest = raw.mean(axis=0) - still
+    level_band = np.broadcast_to(smooth.in_band, drawn.in_band.shape)
+    beside = _readings(replace(drawn, in_band=level_band), coarse).mean(axis=0) - still
     free = _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
     smoothing = clean.mean(axis=0) - free
     filters = [
-        _readings(_smooth_where_plain(_cut(other.density[None, :], view), view, stands_out), view)[0]
+        _readings(_smooth_where_plain(_cut(other.density[None, :], view), look(other), stands_out), view)[0]
         for other in (smoothed(spectrum, resolution_bandwidth_hz=factor * resolution_hz) for factor in (0.75, 1.25))
     ]
     window = np.abs(filters[1] - filters[0]) / math.sqrt(12)
@@ -297,10 +330,12 @@ def shoulders(
         }
         corrected = None
         if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
+            picked, rise_db = (highest[i], 0.0) if inband_rise_db is None else (beside[i], inband_rise_db)
             corrected = estimate(
-                float(best[0][i] - smoothing[i] + highest[i] / 2),
+                float(best[0][i] - smoothing[i] + picked / 2 - rise_db),
                 averaging=float(clean[:, i].std()),
-                highest_of_trace=float(abs(highest[i]) + abs(smoothing[i])) / math.sqrt(3),
+                highest_of_trace=float(abs(picked) + abs(smoothing[i]))
+                / math.sqrt(3 if inband_rise_db is None else 12),
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
                 unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),

@@ -21,23 +21,29 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.narrow import NarrowSpectrum
-from tepui.evidence.stitch_fit import (
+from tepui.evidence.stitch_beliefs import NEPER
+from tepui.evidence.stitch_fit import Fit, fit_without_folded_edges
+from tepui.evidence.stitch_layout import (
     MODEL_STD,
-    NEPER,
-    Fit,
+    Elsewhere,
     Floats,
     KnownShape,
     Layout,
     Places,
     Seen,
     cells_seen,
-    fit_without_folded_edges,
     floor_units,
     is_outside,
     layout_of,
     model_std,
 )
-from tepui.evidence.stitch_set import LEAST_OVERLAP_CELLS, Setting, ahead_of, bins_a_cell, what_is_missing
+from tepui.evidence.stitch_set import (
+    LEAST_OVERLAP_CELLS,
+    Setting,
+    ahead_of,
+    bins_a_cell,
+    what_is_missing,
+)
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
 
@@ -79,9 +85,10 @@ class Stitched:
     frequency_hz   (n,) ascending, less the channel's centre, the tuner's error taken off
     level          (n,) density over the mean density in band; the floor is taken off, so it may be negative
     std            (n,) standard uncertainty from averaging; common_std (n,) from gains, filter shape and floor
-    floor          (n,) the converter's floor as it was taken off
+    floor          (n,) the converter's floor and the input's noise, as they were taken off
     source         (n,) which recording weighs most there, an index into ``names``; -1 where none saw it
     total          total power over in-band mean density [Hz]
+    input_noise    of the receiver over the in-band mean; it is in ``floor``
     inband_density (m,) density that the in-band mean shows at the tuned frequency of each of ``names``
     inband_steps2  mean density in band over that of one step^2, at the gain of the first setting
     n_averages     (n,) independent averages that the scatter amounts to
@@ -103,6 +110,7 @@ class Stitched:
     source: Places
     n_averages: Floats
     total: float
+    input_noise: Estimate
     inband_density: Floats
     inband_steps2: float
     resolution_bandwidth_hz: float
@@ -131,6 +139,7 @@ def stitch(
     find_tuning_error: bool = True,
     shared_floor: Estimate | None = None,
     known_shape: KnownShape | None = None,
+    shared_noise: Estimate | None = None,
 ) -> Stitched:
     """One spectrum of everything the recordings show, by rising frequency.
 
@@ -140,6 +149,7 @@ def stitch(
     find_tuning_error  from the channel's edges; False where the receiver's frequency is known to be right
     shared_floor       of the same converter from elsewhere, in steps^2: other sweeps, or a terminated input
     known_shape        of the receiver's filters from elsewhere: noise alone
+    shared_noise       of the receiver's input from elsewhere, in steps^2 at the gain of the lowest recording
     raises             RangeError where the settings differ ahead of the distortion, or a recording is missing that
                        would tie the others together, saying which
     """
@@ -154,9 +164,12 @@ def stitch(
         raise RangeError(lacking)
     seen, m, first_cell = cells_seen(ordered, centre_hz=centre_hz, occupied_width_hz=occupied_width_hz)
     layout = layout_of(ordered, seen, occupied_width_hz=occupied_width_hz)
-    seen, fit = fit_without_folded_edges(seen, layout, ordered, shared_floor, known_shape)
+    seen, fit = fit_without_folded_edges(
+        seen, layout, ordered, Elsewhere(floor=shared_floor, shape=known_shape, noise=shared_noise)
+    )
     middle_bin: Floats = np.asarray((np.arange(seen.n_cells) + first_cell) * m + (m - 1) / 2, dtype=np.float64)
     fine = _fine(ordered, seen, layout, fit, middle_bin, centre_hz=centre_hz)
+    noise = fit.theta[layout.n_noise] * ordered[0].unit_density
     bin_hz = ordered[0].bin_hz
     frequency_hz = np.asarray((fine.first_bin + np.arange(len(fine.level))) * bin_hz - centre_hz, dtype=np.float64)
     error = _tuning_error(frequency_hz, fine.level, occupied_width_hz) if find_tuning_error else None
@@ -165,19 +178,20 @@ def stitch(
     mean = float(fine.level[(np.abs(frequency_hz) <= half_hz) & fine.known].mean())
     cell_hz = middle_bin * bin_hz - centre_hz + shift_hz
     cell_known = np.bincount(seen.cell, minlength=seen.n_cells) > 0
-    common = _common_std(fit, cell_known, np.abs(cell_hz) <= half_hz)
+    common = _common_std(fit, cell_known, np.abs(cell_hz) <= half_hz, layout.n_noise, ordered[0].unit_density)
     return Stitched(
         centre_hz=centre_hz,
         occupied_width_hz=occupied_width_hz,
         names=tuple(one.name for one in ordered),
         frequency_hz=frequency_hz,
-        level=fine.level / mean,
+        level=(fine.level - noise) / mean,
         std=fine.std / mean,
         common_std=np.interp(frequency_hz, cell_hz[cell_known], common[cell_known]),
-        floor=fine.floor / mean,
+        floor=(fine.floor + noise) / mean,
         source=fine.source,
         n_averages=np.maximum(fine.level / fine.std, 1e-3) ** 2,
         total=float(fine.level.sum() * bin_hz / mean),
+        input_noise=_input_noise(fit, layout, ordered[0].unit_density / mean),
         inband_density=mean * _tuned_gains(layout, fit),
         inband_steps2=mean / ordered[0].unit_density,
         resolution_bandwidth_hz=ordered[0].resolution_bandwidth_hz,
@@ -193,43 +207,9 @@ def stitch(
     )
 
 
-def stitch_sweeps(
-    sweeps: Sequence[Sequence[NarrowSpectrum]],
-    *,
-    centre_hz: float,
-    occupied_width_hz: float,
-    find_tuning_error: bool = True,
-    known_floor: Estimate | None = None,
-    known_shape: KnownShape | None = None,
-) -> tuple[Stitched, ...]:
-    """Several sweeps through one receiver, each by itself, but every one with the floor that the others found.
-
-    sweeps       as ``stitch_set.sweeps`` parts them; the rest, and what is raised, as in ``stitch``
-    known_floor  of the converter from a terminated input, in steps^2
-    """
-    place = {"centre_hz": centre_hz, "occupied_width_hz": occupied_width_hz}
-
-    def stitched(one: Sequence[NarrowSpectrum], floor: Estimate | None) -> Stitched:
-        return stitch(one, **place, find_tuning_error=find_tuning_error, shared_floor=floor, known_shape=known_shape)
-
-    alone = [stitched(one, known_floor) for one in sweeps]
-    same = len({one.converter.step for sweep in sweeps for one in sweep}) == 1
-    if len(alone) == 1 or not same:
-        return tuple(alone)
-    given = [] if known_floor is None else [known_floor]
-    return tuple(
-        stitched(one, _mean_floor([*given, *(other.floor_lsb2 for k, other in enumerate(alone) if k != number)]))
-        for number, one in enumerate(sweeps)
-    )
-
-
-def _mean_floor(floors: Sequence[Estimate]) -> Estimate:
-    """Weighted mean, no surer than the best of them, for sweeps may share what misleads them; scatter adds doubt."""
-    value = np.array([one.value for one in floors])
-    weight = np.array([1 / one.std**2 for one in floors])
-    mean = float((value * weight).sum() / weight.sum())
-    excess = float((weight * (value - mean) ** 2).sum()) / max(len(floors) - 1, 1)
-    return estimate(mean, other_sweeps=math.sqrt(max(1.0, excess) / float(weight.max())))
+def _input_noise(fit: Fit, layout: Layout, unit: float) -> Estimate:
+    at = layout.n_noise
+    return estimate(float(fit.theta[at]) * unit, fit=math.sqrt(fit.covariance[at, at]) * unit)
 
 
 def _limits(seen: Seen, spectra: Sequence[NarrowSpectrum]) -> list[tuple[float, float]]:
@@ -309,11 +289,14 @@ def _tuned_gains(layout: Layout, fit: Fit) -> Floats:
     return np.asarray(np.exp(rows @ fit.theta[: layout.n_gains]))
 
 
-def _common_std(fit: Fit, cell_known: npt.NDArray[np.bool_], in_band: npt.NDArray[np.bool_]) -> Floats:
+def _common_std(
+    fit: Fit, cell_known: npt.NDArray[np.bool_], in_band: npt.NDArray[np.bool_], n_noise: int, unit: float
+) -> Floats:
     """Doubt of each cell's level over the in-band mean that the unknowns of the fit leave. (n_cells,)"""
     mean = float(fit.truth[cell_known & in_band].mean())
     slope_of_mean = fit.slope[cell_known & in_band].mean(axis=0)
     relative = fit.slope / mean - (fit.truth / mean**2)[:, None] * slope_of_mean
+    relative[:, n_noise] -= unit / mean  # the input's noise is taken off
     return np.asarray(np.sqrt(np.maximum(np.sum((relative @ fit.covariance) * relative, axis=1), 0.0)))
 
 

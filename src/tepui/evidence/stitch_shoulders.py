@@ -13,9 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.floor import Floor
+from tepui.evidence.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.stitch import Stitched
-from tepui.evidence.stitch_fit import NEPER
+from tepui.evidence.stitch_beliefs import NEPER
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
 from tepui.signals.spectrum import Spectrum
@@ -24,10 +25,12 @@ Floats = npt.NDArray[np.float64]
 
 SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
-COMMON = ("highest_of_trace", "highest_in_band", "window", "band_unseen", "receiver_shape")
+COMMON = ("highest_of_trace", "highest_in_band", "pilots", "window", "band_unseen", "receiver_shape")
 MOST_DOUBT = 3.0  # relative: beyond, nothing is known
 
 
+LEAST_AVERAGES = 1e-2
+FEWEST_PERCENT = 10  # what fewer recordings saw scatters more: it must not stand out for that
 LEAST_SEEN = 0.8  # of the points between 300 and 700 kHz on either side
 
 
@@ -82,7 +85,11 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
     for sign in (-1, 1):
         if np.count_nonzero(window & (np.sign(stitched.frequency_hz) == sign)) < wanted:
             raise RangeError("The set does not show 300 to 700 kHz outside the channel on both sides ([TR101290] 9.7).")
-    averages = float(np.median(stitched.n_averages[window]))
+    shown_there = np.maximum(stitched.level, 0.0)[window].mean()
+    averages = float(np.percentile((shown_there / stitched.std[window]) ** 2, FEWEST_PERCENT))
+    averages = max(averages, LEAST_AVERAGES)
+    inside = (np.abs(stitched.frequency_hz) < half_hz) & (stitched.source >= 0)
+    rise_db = rise_of_channel_db(occupied_width_hz=stitched.occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz)
     clean, shown = (
         shoulders(
             _as_read(stitched, averages, with_floor=with_floor),
@@ -90,6 +97,8 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
             occupied_width_hz=stitched.occupied_width_hz,
             carrier_spacing_hz=carrier_spacing_hz,
             floor=None if with_floor else Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording"),
+            inband_rise_db=rise_db,
+            inband_more=float(np.median(stitched.n_averages[inside])) / averages,
         )
         for with_floor in (False, True)
     )
@@ -99,19 +108,21 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
         near = window & (np.sign(stitched.frequency_hz) == sign)
         mean = max(float(np.mean(stitched.level[near])), SMALLEST_LEVEL)
         common_db = min(float(np.mean(stitched.common_std[near])) / mean, MOST_DOUBT) / NEPER
-        more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched.occupied_width_hz)}
+        more = {"gains_and_floor": common_db, "pilots": RISE_STD_DB}
+        if rise_db is None:
+            more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched)}
         sides.append(estimate(read.value, **{**read.contributions, **more}))
     return StitchedShoulder(
         lower=sides[0], upper=sides[1], shown_lower=shown.lower.shown, shown_upper=shown.upper.shown, shape=clean
     )
 
 
-def highest_in_band_db(found: Shoulders, occupied_width_hz: float) -> float:
+def highest_in_band_db(found: Shoulders, stitched: Stitched) -> float:
     """Standard uncertainty of the zero: the highest of a scattering trace is higher the less it was averaged. [dB]
 
     Anything between a trace averaged without end and this one may be what the level is held against.
     """
-    cells = max(2.0, occupied_width_hz / found.trace.resolution_bandwidth_hz)
+    cells = max(2.0, stitched.occupied_width_hz / found.trace.resolution_bandwidth_hz)
     rise_db = math.sqrt(2 * math.log(cells) / found.trace.n_averages) / NEPER
     return rise_db / math.sqrt(3)
 

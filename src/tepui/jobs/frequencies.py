@@ -15,6 +15,7 @@ from tepui.ground.findings import Finding, Outcome, Table
 from tepui.jobs.frequencies_direct import direct_findings, direct_plan_row, direct_product_rows, direct_reaches
 from tepui.jobs.frequencies_far import FarQuestion, far_findings
 from tepui.jobs.frequencies_ingress import local_products_table
+from tepui.jobs.frequencies_lines import plan_oscillators_table
 from tepui.jobs.frequencies_oscillator import OscillatorQuestion, oscillator_findings
 from tepui.jobs.frequencies_plan import plan_findings
 from tepui.jobs.frequencies_tables import PRODUCT_COLUMNS, cascade_table, plans_table, product_tables
@@ -72,6 +73,9 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
         more, extra = oscillator_findings(question.oscillator, asked, lo_hz=lo_hz)
         findings += more
         tables += extra
+        if question.oscillator.limits is not None:
+            listed = shown_plans(plans, question, shift=int(first))[:SHOW]
+            tables.append(plan_oscillators_table(plans, listed, question.oscillator.limits, asked, shift=int(first)))
     error_hz = 0.0 if question.oscillator is None else question.oscillator.error_hz(lo_hz)
     for far in question.fars:
         findings += far_findings(

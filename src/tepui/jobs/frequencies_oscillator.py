@@ -13,6 +13,7 @@ from tepui.chain.conversion.phase_noise import PhaseNoiseProfile
 from tepui.chain.conversion.synthesiser import Setting, SynthesiserLimits, settings_for
 from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Finding, Table, Value
+from tepui.jobs.frequencies_lines import line_findings
 from tepui.jobs.statements import bound, exact
 from tepui.prediction.oscillator import (
     COMMON_REFERENCES_HZ,
@@ -143,7 +144,9 @@ def _settings(limits: SynthesiserLimits, plan: PlanQuestion, lo_hz: float) -> tu
          float(wrong_reference_hz(output * plan.multiplied, true_hz=true, entered_hz=entered)))
         for true in sorted({*COMMON_REFERENCES_HZ, entered})
     ]  # fmt: skip
-    return findings, [
+    lines, table = line_findings(best, limits, plan)
+    return [*findings, *lines], [
+        *table,
         Table(name="synthesiser_settings", columns=SETTING_COLUMNS, rows=tuple(rows)),
         Table(name="wrong_reference", columns=REFERENCE_COLUMNS, rows=tuple(ratios)),
     ]

@@ -53,15 +53,20 @@ def reason_for(plans: Plans, number: int, question: PlanQuestion) -> str:
     paper = f"{plans.lo_theory_db[number]:.0f} dB"
     if number == 0:
         return (
-            f"No product up to order {question.order} touches what matters, and {lo}, where the filter has {paper} on "
-            f"paper for the {plans.lo_needed_db:.0f} dB needed."
+            f"No product up to order {question.order} touches what matters, and {lo}, where the filter has {paper} "
+            f"{_known(plans, number, question)} for the {plans.lo_needed_db:.0f} dB needed."
         )
     touched = _touching(plans, number, question)
     if touched:
         return f"Clean, but {touched}."
     return (
-        f"Clean, but {lo}: {paper} of the filter on paper, against {plans.lo_theory_db[0]:.0f} dB for the first plan."
+        f"Clean, but {lo}: {paper} of the filter {_known(plans, number, question)}, against "
+        f"{plans.lo_theory_db[0]:.0f} dB for the first plan."
     )
+
+
+def _known(plans: Plans, number: int, question: PlanQuestion) -> str:
+    return question.known_by(float(plans.lo_hz[number]))
 
 
 def _touching(plans: Plans, number: int, question: PlanQuestion) -> str:
@@ -150,15 +155,16 @@ def _protected(plans: Plans, number: int, question: PlanQuestion) -> str:
 def _lo_paper(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
         f"LO {mhz(plans.lo_hz[number])} MHz is so close to the channel that the filter has "
-        f"{plans.lo_theory_db[number]:.0f} dB even on paper, and {plans.lo_needed_db:.0f} dB are needed for a goal of "
-        f"{question.goal_db:g} dB."
+        f"{plans.lo_theory_db[number]:.0f} dB even {_known(plans, number, question)}, and "
+        f"{plans.lo_needed_db:.0f} dB are needed for a goal of {question.goal_db:g} dB."
     )
 
 
 def _lo_thin(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
-        f"At LO {mhz(plans.lo_hz[number])} MHz the filter has {plans.lo_theory_db[number]:.0f} dB on paper for "
-        f"{plans.lo_needed_db:.0f} dB needed, less than {question.limits.lo_thin_db:g} dB to spare."
+        f"At LO {mhz(plans.lo_hz[number])} MHz the filter has {plans.lo_theory_db[number]:.0f} dB "
+        f"{_known(plans, number, question)} for {plans.lo_needed_db:.0f} dB needed, less than "
+        f"{question.limits.lo_thin_db:g} dB to spare."
     )
 
 

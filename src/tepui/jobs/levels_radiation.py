@@ -251,6 +251,7 @@ def _band(chain: Chain) -> list[Finding]:
     band = holding[0] if holding else bands[0] if bands else None
     limits = (None, None) if band is None else (band.low, band.high)
     found = [
+        computed("station", "occupied_width_hz", 2 * half, "Hz", digits=None, source=source),
         computed(
             "station",
             "occupied_low_hz",

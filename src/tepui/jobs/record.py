@@ -6,8 +6,11 @@ Source  own definition; [SigMF] for what is kept of it.
 Holds   One stretch of one tuning and setting a recording.
 """
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+
+import numpy as np
 
 from tepui.ground.findings import Finding, Outcome, Table
 from tepui.jobs.statements import exact, text
@@ -17,6 +20,9 @@ BLOCK_S = 0.1
 MOST_BLOCK = 1 << 20
 CLIPPED_SHARE = 1e-5
 FULL_SCALE = 1.0 - 1e-6
+FILL_DB = -12.0  # of the signal's mean: it passes 10 dB above its mean once in 10 000 samples
+FILL_STEP_DB = 6.0  # few settings, so that many recordings share one and are tied by it
+FILL_ROUNDS, FILL_SAMPLES = 4, 1 << 15
 COUNT = "count"
 COLUMNS = (
     ("name", ""),
@@ -92,6 +98,27 @@ def taken_blocks(
         tell(taken.n_samples / wanted)
 
 
+def fill_converter(receiver: LiveReceiver, element: str) -> float:
+    """Set a gain so that the signal fills the converter with room for its peaks; returns what is in force. [dB]
+
+    element  the gain behind the first stage that distorts, by name
+    raises   ReceiverStoppedError
+    """
+    steps = receiver.info.gain_named(element)
+    assert steps is not None
+    gain_db = receiver.set_gain(element, receiver.gains_db.get(steps.name, steps.low_db))
+    for _ in range(FILL_ROUNDS):  # a converter that is starved or clips misleads once
+        block = receiver.read(FILL_SAMPLES).samples
+        level_db = _decibels(float(np.var(block)))
+        wanted_db = gain_db + FILL_DB - level_db
+        wanted_db = steps.low_db + FILL_STEP_DB * math.floor((wanted_db - steps.low_db) / FILL_STEP_DB)
+        wanted_db = min(max(wanted_db, steps.low_db), steps.high_db)
+        if abs(wanted_db - gain_db) < 0.5 * FILL_STEP_DB:
+            break
+        gain_db = receiver.set_gain(element, wanted_db)
+    return gain_db
+
+
 def record_outcome(all_taken: list[Taken]) -> Outcome:
     """What was recorded: a table of all, and findings of each."""
     findings: list[Finding] = []
@@ -130,6 +157,4 @@ def _cautions(about: str, share: float) -> list[Finding]:
 
 
 def _decibels(power: float) -> float:
-    import math
-
     return 10 * math.log10(max(power, 1e-12))

@@ -20,7 +20,7 @@ from tepui.evidence.floor import Floor
 from tepui.evidence.narrow import NarrowSpectrum
 from tepui.evidence.narrow_channel import NarrowChannel
 from tepui.evidence.shoulders import OFFSETS_HZ
-from tepui.evidence.stitch_fit import CUBE_UNREST
+from tepui.evidence.stitch_beliefs import CUBE_UNREST
 from tepui.evidence.stitch_shoulders import StitchedShoulder
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError

@@ -16,25 +16,28 @@ from tepui.evidence.moving_lines import OwnedLine
 from tepui.evidence.occupied import occupied_width
 from tepui.evidence.ripple import flatness
 from tepui.evidence.stitch import Stitched
-from tepui.evidence.stitch_fit import NEPER
+from tepui.evidence.stitch_beliefs import NEPER
 from tepui.evidence.stitch_shoulders import SHOULDER_HZ, stitched_spectrum
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import InputError, RangeError
 from tepui.ground.findings import Finding
 from tepui.jobs.set_findings import Judgement
 from tepui.jobs.set_sweeps import SetSeen, SetSweep
+from tepui.jobs.slice_findings import Slice, centre_of
 from tepui.jobs.spectrum_findings import CLIPPED_SHARE, FLATNESS, FLOOR, MASK, SCALED_MASK, USUAL_MASKS, WIDTH
 from tepui.jobs.statements import bound, estimated, exact, text, unknown
 
+PILOTS = "copy in the guard and continual pilots, in slices of the channel, [EN300744] 4.4 and 4.5.4"
 EDGES = "edges of the channel in the stitched spectrum"
+CARRIERS = "carriers by the guard interval in narrow slices, the right one by pilots or edges"
 SLICES = "guard interval in narrow slices, width from the edges, [EN300744] 4.4"
 CODES = "count of the converter's codes"
 OVERLAPS = "what two recordings show of one frequency, tepui spectrum"
 FLOOR_LIMITED_DB = 3.0
 
 
-def channel_findings(about: str, seen: SetSeen) -> list[Finding]:
-    """Width, symbols, centre and the tuner's error."""
+def channel_findings(about: str, seen: SetSeen, slices: Sequence[Slice] = ()) -> list[Finding]:
+    """Width, symbols, centre and the tuner's error; ``slices`` tell the centre finer than the edges do."""
     channel, symbols = seen.channel, seen.channel.symbols
     found = [exact(about, "channel_width_hz", channel.width_hz, "Hz", source=SLICES if symbols else EDGES)]
     if symbols is not None and channel.n_fft is not None:
@@ -47,34 +50,43 @@ def channel_findings(about: str, seen: SetSeen) -> list[Finding]:
         if sweep.stitched is not None and sweep.stitched.tuning_error is not None
     ]
     best = min(errors, key=lambda one: one.std) if errors else None
-    return [*found, *_place(about, seen, best)]
+    if seen.tuning is not None:
+        return [*found, *_place(about, seen, seen.tuning, source=PILOTS)]
+    rough = None if best is None else estimate(channel.centre_hz - best.value, edges=best.std)
+    fine = centre_of(slices, rough)
+    if fine is None:
+        return [*found, *_place(about, seen, best, source=EDGES)]
+    finer = estimate(channel.centre_hz - fine.value, slices=fine.std)
+    return [*found, *_place(about, seen, finer, source=CARRIERS)]
 
 
-def _place(about: str, seen: SetSeen, error: Estimate | None) -> list[Finding]:
+def _place(about: str, seen: SetSeen, error: Estimate | None, *, source: str) -> list[Finding]:
     """Centre as told and the tuner's error against it, or the centre by the receiver's own scale and no more."""
     centre_hz = seen.channel.centre_hz
     if seen.is_centre_told:
         told = exact(about, "centre_frequency_hz", centre_hz, "Hz", source="as told", standing="given")
         if error is None:
             remark = "No edge of the channel was seen on both sides: record 200 kHz beyond both."
-            return [told, unknown(about, "tuner_error_hz", "Hz", source=EDGES, remark=remark)]
+            return [told, unknown(about, "tuner_error_hz", "Hz", source=source, remark=remark)]
         remark = "True less stated frequency of the receiver, taking the centre told as true."
-        ppm = estimate(1e6 * error.value / centre_hz, edges=1e6 * error.std / centre_hz)
+        ppm = estimate(
+            1e6 * error.value / centre_hz, **{name: 1e6 * std / centre_hz for name, std in error.contributions.items()}
+        )
         return [
             told,
-            estimated(about, "tuner_error_hz", error, "Hz", source=EDGES, remark=remark),
-            estimated(about, "tuner_error_ppm", ppm, "ppm", source=EDGES, remark=remark),
+            estimated(about, "tuner_error_hz", error, "Hz", source=source, remark=remark),
+            estimated(about, "tuner_error_ppm", ppm, "ppm", source=source, remark=remark),
         ]
     remark = "Only a known frequency tells it: give --centre as transmitted, or record a carrier that is known."
-    missing = unknown(about, "tuner_error_hz", "Hz", source=EDGES, remark=remark)
+    missing = unknown(about, "tuner_error_hz", "Hz", source=source, remark=remark)
     if error is None:
         return [
-            unknown(about, "centre_frequency_hz", "Hz", source=EDGES, remark="Both edges of the channel are needed."),
+            unknown(about, "centre_frequency_hz", "Hz", source=source, remark="Both edges of the channel are needed."),
             missing,
         ]
-    shown = estimate(centre_hz - error.value, edges=error.std)
+    shown = estimate(centre_hz - error.value, **error.contributions)
     remark = "By the receiver's own reference, whose error adds to it."
-    return [estimated(about, "centre_frequency_hz", shown, "Hz", source=EDGES, remark=remark), missing]
+    return [estimated(about, "centre_frequency_hz", shown, "Hz", source=source, remark=remark), missing]
 
 
 def inband_findings(about: str, sweep: SetSweep) -> list[Finding]:

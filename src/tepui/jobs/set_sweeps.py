@@ -14,10 +14,12 @@ from tepui.evidence.droop import known_shape
 from tepui.evidence.narrow import NarrowSpectrum, narrow_spectra
 from tepui.evidence.narrow_channel import NarrowChannel, place_channel, rough_edges, strongest
 from tepui.evidence.pads import sweep_label
+from tepui.evidence.pilot_tuning import tuning_error
 from tepui.evidence.slice_symbols import slice_symbols
-from tepui.evidence.stitch import Stitched, stitch_sweeps
+from tepui.evidence.stitch import Stitched
 from tepui.evidence.stitch_set import gain_ahead_db, sweeps, terminated_floor, what_is_missing
 from tepui.evidence.stitch_shoulders import StitchedShoulder, stitched_shoulders
+from tepui.evidence.stitch_sweeps import stitch_sweeps
 from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
 from tepui.jobs.set_edges import read_edges
@@ -33,6 +35,7 @@ class SetOptions:
     """What the operator told about a set; None where nothing.
 
     usable_hz     width that the receiver shows truly
+    mer           of a wide recording of the same signal
     calibration   recordings of noise alone, with the sweep's own filters
     """
 
@@ -40,6 +43,7 @@ class SetOptions:
     centre_hz: float | None = None
     mask: str | None = None
     usable_hz: float | None = None
+    mer: Estimate | None = None
     calibration: tuple[Recording, ...] = ()
 
 
@@ -67,6 +71,7 @@ class SetSeen:
 
     channel   centre as told, or by the receiver's own scale
     floor     of the converter from a terminated input, in steps^2; None where there is none
+    tuning    true less shown frequency by the pilots, taking the channel's centre as true; None where they do not tell
     """
 
     channel: NarrowChannel
@@ -74,6 +79,7 @@ class SetSeen:
     sweeps: tuple[SetSweep, ...]
     floor: Estimate | None
     is_centre_told: bool
+    tuning: Estimate | None = None
 
 
 def find_channel(recordings: Sequence[Recording], options: SetOptions) -> NarrowChannel | str:
@@ -86,11 +92,27 @@ def find_channel(recordings: Sequence[Recording], options: SetOptions) -> Narrow
 
 def seen_of(recordings: Sequence[Recording], channel: NarrowChannel, options: SetOptions) -> SetSeen:
     """Spectra and sweeps of a set whose channel is known."""
-    rate_hz = recordings[0].sample_rate_hz
-    share = USABLE_SHARE if options.usable_hz is None else options.usable_hz / rate_hz
+    seen = swept(spectra_of(recordings, channel, options), recordings, channel, options)
+    if channel.symbols is None or channel.n_fft is None:
+        return seen
+    tuning = tuning_error(
+        recordings,
+        centre_hz=channel.centre_hz,
+        n_fft=channel.n_fft,
+        useful_s=channel.symbols.useful_s,
+        guard_s=channel.symbols.guard_s,
+    )
+    return replace(seen, tuning=tuning)
+
+
+def spectra_of(
+    recordings: Sequence[Recording], channel: NarrowChannel, options: SetOptions
+) -> tuple[NarrowSpectrum, ...]:
+    """Spectra of all recordings on one grid, those of the calibration last."""
+    share = USABLE_SHARE if options.usable_hz is None else options.usable_hz / recordings[0].sample_rate_hz
     half_hz = channel.occupied_hz / 2
     symbols = channel.symbols
-    spectra = narrow_spectra(
+    return narrow_spectra(
         [*recordings, *options.calibration],
         resolution_bandwidth_hz=SPACINGS_OF_RESOLUTION * channel.spacing_hz,
         usable_share=share,
@@ -98,6 +120,16 @@ def seen_of(recordings: Sequence[Recording], channel: NarrowChannel, options: Se
         guard_s=None if symbols is None else symbols.guard_s,
         channel_hz=(channel.centre_hz - half_hz, channel.centre_hz + half_hz),
     )
+
+
+def swept(
+    spectra: tuple[NarrowSpectrum, ...],
+    recordings: Sequence[Recording],
+    channel: NarrowChannel,
+    options: SetOptions,
+) -> SetSeen:
+    """Each setting of pad and front end stitched by itself, from the spectra of all recordings."""
+    half_hz = channel.occupied_hz / 2
     names = {one.name for one in options.calibration}
     noise = [one for one in spectra if _belongs(one, names)]
     live = tuple(one for one in spectra if not _belongs(one, names))

@@ -6,6 +6,7 @@ Source  [TR101290] 9.7 for the windows; [EN300744] 4.4 for the edges.
 Holds   A receiver described by its usable width and its line at zero; what else is told sharpens the advice.
 """
 
+import math
 from dataclasses import dataclass
 
 from tepui.chain.reception.search import CARRIERS
@@ -36,6 +37,9 @@ class TuningRequest:
     dc_width_hz   width of its line at zero, both sides together
     level_dbm     of the signal ahead of the pads
     max_input_dbm what the receiver's input stands
+    level_from    where the level comes from, in words; empty where it was told
+    instrument, bits, fitted_db, pad_power_w   name, converter, pads fitted and what the first of them bears
+    quick         whether the list to record is that of the quick tunings
     """
 
     about: str = "station"
@@ -47,6 +51,12 @@ class TuningRequest:
     rate_hz: float | None = None
     level_dbm: float | None = None
     max_input_dbm: float | None = None
+    level_from: str = ""
+    instrument: str | None = None
+    bits: int | None = None
+    fitted_db: float | None = None
+    pad_power_w: float | None = None
+    quick: bool = False
 
     def __post_init__(self) -> None:
         require_positive("centre_hz", self.centre_hz, unit="Hz")
@@ -94,7 +104,9 @@ def tuning_list(request: TuningRequest) -> Outcome:
         dc_width_hz=request.dc_width_hz,
     )
     findings = [*_places(request), *_tuned(request, quick, sweep), *_times(request, quick, sweep), *_levels(request)]
-    return Outcome(findings=tuple(findings), tables=(_quick_table(request, quick), _sweep_table(request, sweep)))
+    places = tuple(one.frequency_hz for one in quick) if request.quick else sweep.frequency_hz
+    tables = (_quick_table(request, quick), _sweep_table(request, sweep), _record_table(request, places))
+    return Outcome(findings=tuple(findings), tables=tables)
 
 
 def _places(request: TuningRequest) -> list[Finding]:
@@ -120,6 +132,10 @@ def _tuned(request: TuningRequest, quick: tuple[EdgeTuning, ...], sweep: SweepTu
         )
     places = ", ".join(f"{at / 1e6:.3f}" for at in sweep.frequency_hz)
     remark = f"Of a whole sweep: {places} MHz."
+    if request.usable_hz >= request.occupied_hz + 2 * OFFSETS_HZ[2]:
+        remark += (
+            " This receiver shows the whole channel at once: one recording, tuned beside its centre, does as well."
+        )
     found.append(
         exact(request.about, "tuning_step_hz", sweep.step_hz, "Hz", source=METHOD, standing="computed", remark=remark)
     )
@@ -142,21 +158,89 @@ def _times(request: TuningRequest, quick: tuple[EdgeTuning, ...], sweep: SweepTu
     return found
 
 
+def _least_pad_db(request: TuningRequest) -> float | None:
+    """Below it peaks pass what the receiver's input stands; None where level or input are not told. [dB]"""
+    if request.level_dbm is None or request.max_input_dbm is None:
+        return None
+    return math.ceil(10 * max(request.level_dbm + PEAK_DB - request.max_input_dbm, 0.0)) / 10
+
+
 def _levels(request: TuningRequest) -> list[Finding]:
     """Pads and gain: what must not be passed, and how to set the rest."""
     key = "pad_least_db"
+    rounding = ""
+    if request.bits is not None:
+        floor_db = -(6.02 * request.bits + 1.76 - HEADROOM_DB)
+        rounding = f" With {request.bits} bits, rounding alone then reads {floor_db:.0f} dB, and is taken off."
     how = (
         f"Then two more pads, {PAD_STEP_DB:g} and {2 * PAD_STEP_DB:g} dB larger: three settings part the receiver's "
         "products from the transmitter's. Front-end gain stays; the gain behind it makes up for the pad, until the "
-        f"signal stands {HEADROOM_DB:g} dB below full scale in every recording. Pads must be rated for the power; "
-        "never join a transmitter to a receiver without them."
+        f"signal stands {HEADROOM_DB:g} dB below full scale in every recording.{rounding} Pads must be rated for the "
+        "power; never join a transmitter to a receiver without them."
     )
-    if request.level_dbm is None or request.max_input_dbm is None:
-        remark = f"Give --level (of the signal ahead of the pads) and --max-input (of the receiver) for it. {how}"
+    least_db = _least_pad_db(request)
+    if least_db is None:
+        lacking = [
+            option
+            for option, value in (("--level", request.level_dbm), ("--max-input", request.max_input_dbm))
+            if value is None
+        ]
+        remark = (
+            f"Give {' and '.join(lacking)} for it (the level of the signal ahead of the pads, and what the receiver's "
+            f"input stands). {how}"
+        )
         return [unknown(request.about, key, "dB", source=METHOD, remark=remark)]
-    least_db = max(request.level_dbm + PEAK_DB - request.max_input_dbm, 0.0)
-    remark = f"So that peaks {PEAK_DB:g} dB over the mean stay below what the receiver's input stands. {how}"
-    return [exact(request.about, key, least_db, "dB", source=METHOD, standing="computed", remark=remark)]
+    remark = f"So that peaks {PEAK_DB:g} dB over the mean stay below what the receiver's input stands"
+    remark += f", from {request.level_from}. {how}" if request.level_from else f". {how}"
+    found = [exact(request.about, key, least_db, "dB", source=METHOD, standing="computed", remark=remark)]
+    return [*found, *_fitted(request, least_db)]
+
+
+def _fitted(request: TuningRequest, least_db: float) -> list[Finding]:
+    """Cautions where the pads of the station file are too small, or too weak."""
+    found = []
+    if request.fitted_db is not None and request.fitted_db < least_db:
+        remark = (
+            f"{request.fitted_db:g} dB of pads are fitted: fit {math.ceil(least_db)} dB before the transmitter is on."
+        )
+        found.append(_caution(request, "pad_lacking_db", round(least_db - request.fitted_db, 1), "dB", remark))
+    if request.pad_power_w is not None and request.level_dbm is not None:
+        power_w = 10 ** (request.level_dbm / 10) * 1e-3
+        if power_w > request.pad_power_w:
+            remark = (
+                f"Mean power into the first pad, which bears {request.pad_power_w:g} W: fit one that bears more, or "
+            )
+            found.append(
+                _caution(request, "pad_load_w", float(f"{power_w:.3g}"), "W", f"{remark}measure at a coupler.")
+            )
+    return found
+
+
+def _caution(request: TuningRequest, key: str, value: float, unit: str, remark: str) -> Finding:
+    return Finding(
+        about=request.about,
+        key=key,
+        kind="caution",
+        value=value,
+        unit=unit,
+        low=value,
+        high=value,
+        standing="computed",
+        source=METHOD,
+        remark=remark,
+    )
+
+
+def _record_table(request: TuningRequest, places: tuple[float, ...]) -> Table:
+    """The list as ``record`` reads it: every tuning at every pad, or once where no pad is known."""
+    least_db = _least_pad_db(request)
+    first_db = request.fitted_db if least_db is None else max(math.ceil(least_db), request.fitted_db or 0.0)
+    pads = [None] if first_db is None else [first_db + PAD_STEP_DB * number for number in range(PADS)]
+    each_s = recording_time_s(request.spacing_hz)
+    rows = tuple((at, each_s, pad) for pad in pads for at in places)
+    return Table(
+        name="tunings", columns=(("frequency_hz", "Hz"), ("duration_s", "s"), ("attenuator_db", "dB")), rows=rows
+    )
 
 
 def _quick_table(request: TuningRequest, quick: tuple[EdgeTuning, ...]) -> Table:

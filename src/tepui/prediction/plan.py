@@ -95,25 +95,44 @@ class Plans:
 
 
 class FilterTable:
-    """The output filter over the wanted channel's centre, from a table: a search asks for it a million times."""
+    """The output filter over the wanted channel's centre, from a table: a search asks for it a million times.
+
+    Where the built filter was measured its own curve stands, elsewhere the prototype.
+    """
 
     def __init__(self, question: PlanQuestion) -> None:
         centre = question.wanted_hz
         reach = max(question.near_hz, 2 * question.width_hz) * 1.5
         low = min([centre - reach, *(one.low_hz for one in question.protected)])
         high = max([centre + reach, *(one.high_hz for one in question.protected)])
-        self._design = question.design
+        self._design, self._measured = question.design, question.measured
         self._frequency = np.linspace(max(low, 1e3), high, TABLE_POINTS)
         self._floor = float(loss_db(self._design, [centre])[0])
-        self._loss = loss_db(self._design, self._frequency) - self._floor
+        self._least = self._floor
+        if self._measured is not None and self._measured.covers(centre):
+            self._least = float(self._measured.loss_at_db(centre))
+        self._loss = self.claimed(self._frequency)
 
     def near(self, frequency_hz: Floats) -> Floats:
         """Loss over the channel's, within the table; no more than may be claimed of an unmeasured filter."""
-        return np.asarray(np.minimum(np.interp(frequency_hz, self._frequency, self._loss), CLAIM_DB[0]))
+        return np.asarray(np.interp(frequency_hz, self._frequency, self._loss))
 
     def anywhere(self, frequency_hz: Floats) -> Floats:
         """Loss over the channel's at any frequency; a frequency of 0 passes no resonator."""
-        return loss_db(self._design, np.maximum(frequency_hz, 1e3)) - self._floor
+        frequency = np.maximum(frequency_hz, 1e3)
+        return self._with_measured(frequency, loss_db(self._design, frequency) - self._floor)
+
+    def claimed(self, frequency_hz: Floats) -> Floats:
+        """The same, by theory no better than may be claimed."""
+        frequency = np.maximum(frequency_hz, 1e3)
+        theory = np.minimum(loss_db(self._design, frequency) - self._floor, CLAIM_DB[0])
+        return self._with_measured(frequency, theory)
+
+    def _with_measured(self, frequency: Floats, theory: Floats) -> Floats:
+        if self._measured is None:
+            return theory
+        own = self._measured.loss_at_db(frequency) - self._least
+        return np.where(self._measured.covers(frequency), own, theory)
 
 
 def find_plans(question: PlanQuestion) -> Plans:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from tepui.chain.conversion.products import Line, Moves, line_of, moves, product_centres_hz
 from tepui.chain.conversion.shape import density, share_below
-from tepui.chain.filters.coupled import CLAIM_DB, loss_db
+from tepui.chain.filters.coupled import loss_db
 from tepui.prediction.plan import FilterTable, Plans, between_of
 from tepui.prediction.plan_question import PlanQuestion
 
@@ -151,14 +151,16 @@ def _taken_db(line: Line, table: FilterTable, question: PlanQuestion) -> float:
     """What the filter takes from a product more than from the wanted signal. [dB]"""
     n = line.spread
     if n == 0:
-        loss = table.anywhere(np.array([line.centre_hz]))
-        return float(np.minimum(loss, CLAIM_DB[0])[0])
+        return float(table.claimed(np.array([line.centre_hz]))[0])
     x = np.linspace(-n / 2, n / 2, POINTS + 2)[1:-1]
     weight = density(x, n=n)
-    loss = np.minimum(table.anywhere(line.centre_hz + x * question.signal_width_hz), CLAIM_DB[0])
+    loss = table.claimed(line.centre_hz + x * question.signal_width_hz)
     return float(-10 * np.log10((weight * 10 ** (-loss / 10)).sum() / weight.sum()))
 
 
 def filter_loss_db(question: PlanQuestion, frequency_hz: Floats) -> Floats:
     """The filter's transmission loss for the picture. (k,) -> (k,) [dB]"""
-    return loss_db(question.design, frequency_hz)
+    theory = loss_db(question.design, frequency_hz)
+    if question.measured is None:
+        return theory
+    return np.where(question.measured.covers(frequency_hz), question.measured.loss_at_db(frequency_hz), theory)

@@ -9,6 +9,9 @@ Holds   One transmitter, one wanted channel.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
+
 from tepui.chain.conversion.mixer import MixerDrive
 from tepui.chain.filters.coupled import BandpassDesign
 from tepui.ground.checks import require_between, require_one_of, require_positive
@@ -65,6 +68,24 @@ class Cascade:
     width_hz: float | None = None
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MeasuredFilter:
+    """The built filter's own curve: frequencies rising, loss, and where it comes from in words."""
+
+    frequency_hz: npt.NDArray[np.float64]
+    loss_db: npt.NDArray[np.float64]
+    how: str
+
+    def covers(self, frequency_hz: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Which frequencies lie within the sweep."""
+        f = np.asarray(frequency_hz, dtype=np.float64)
+        return np.asarray((f >= self.frequency_hz[0]) & (f <= self.frequency_hz[-1]))
+
+    def loss_at_db(self, frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Loss within the sweep. [dB]"""
+        return np.asarray(np.interp(np.asarray(frequency_hz, dtype=np.float64), self.frequency_hz, self.loss_db))
+
+
 @dataclass(frozen=True, kw_only=True)
 class PlanQuestion:
     """One question for frequency plans.
@@ -82,6 +103,7 @@ class PlanQuestion:
     shielding_db    between a local service in the shack and the mixer's signal port
     fars            stations that should receive the channel
     transmit_ppm    error of the oscillator's reference, 95 %
+    measured        the built filter's curve, which stands before the prototype wherever it reaches
     assumed         words for what was not said and therefore assumed
     """
 
@@ -113,6 +135,7 @@ class PlanQuestion:
     shielding_db: float = 40.0
     fars: tuple[FarStation, ...] = ()
     transmit_ppm: float = 0.0
+    measured: MeasuredFilter | None = None
     assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -134,3 +157,7 @@ class PlanQuestion:
                 f"{plans} plans are asked for and {MOST_PLANS} are looked through at once (this program's limit); "
                 "take a coarser raster or a narrower range."
             )
+
+    def known_by(self, frequency_hz: float) -> str:
+        """How the filter's loss at a frequency is known: "measured" or "on paper"."""
+        return "measured" if self.measured is not None and self.measured.covers(frequency_hz) else "on paper"

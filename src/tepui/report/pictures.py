@@ -43,6 +43,7 @@ from tepui.report.theme import (
     wall,
 )
 from tepui.report.trend_picture import far_reports, trend
+from tepui.report.tune_picture import tune
 
 Data = Mapping[str, Any]
 
@@ -210,4 +211,5 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "trend": trend,
     "far_reports": far_reports,
     "path_profile": path_profile,
+    "tune": tune,
 }

@@ -29,7 +29,9 @@ class Site:
     locator: str | None = locator("Maidenhead locator", example="HI45kt")
     coordinates: str | None = coordinates("latitude and longitude, where known better than the locator")
     antenna_height: Figure | None = figure("length", "antenna above ground", least=0.01, example="20 m")
-    ambient: Figure | None = figure("temperature", "hottest air around the box", example="40 degC")
+    ambient: Figure | None = figure(
+        "temperature", "hottest air around the box", least=213.15, most=353.15, example="40 degC"
+    )
     enclosure: str | None = choice(("open", "vented", "closed"), "how the box exchanges air")
     air_rise: Figure | None = figure("temperature_difference", "rise of the air through the box", least=0.5, most=60)
     altitude: Figure | None = figure("length", "height above the sea, for thin air", least=-500, most=6000)

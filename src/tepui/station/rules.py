@@ -18,8 +18,8 @@ ORIGINS = ("measured", "data sheet", "guess", "library")
 class Rule:
     """What one key may hold.
 
-    form      "figure", "ranges", "text", "locator", "coordinates", "choice", "count", "number", "flag",
-              "response", "points" or "exposure"
+    form      "figure", "ranges", "text", "locator", "coordinates", "choice", "count", "number", "flag", "response",
+              "file", "points" or "exposure"
     meaning   one line for people
     kind      kind of quantity (ground.units.KINDS) of a figure or of ranges; of points the two kinds
     required  whether the table is refused without it
@@ -97,7 +97,7 @@ def points(kinds: tuple[str, ...], meaning: str, **more: Any) -> Any:
 
 
 def special(form: str, meaning: str, **more: Any) -> Any:
-    """A form of its own: "response" of a filter, "exposure" limit."""
+    """A form of its own: "response" of a filter, a "file", "exposure" limit."""
     return _field(Rule(form=form, meaning=meaning, **more))
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tepui.chain.amplifiers.memory import MemoryPolynomial
 from tepui.station.figures import Figure, Place
 from tepui.station.rules import choice, count, figure, flag, points, ranges, special, text
 
@@ -96,6 +97,7 @@ class Stage:
         stages=AMP,
         example='["-10 dBm: 20 dBm", "0 dBm: 29.2 dBm"]',
     )
+    memory_polynomial: Response | None = special("file", "file of its measured memory polynomial", stages=AMP)
     harmonic_2: Figure | None = figure("ratio", "second harmonic relative to the signal", stages=AMP, most=0)
     harmonic_3: Figure | None = figure("ratio", "third harmonic relative to the signal", stages=AMP, most=0)
     # mixing
@@ -144,6 +146,7 @@ class Stage:
     fan: bool | None = flag("whether a fan blows on its sink", stages=POWERED)
     # not keys of the file: what was opened or looked up beside it
     curve: Curve | None = None
+    memory: MemoryPolynomial | None = None
     from_library: Mapping[str, str] | None = None
     place: Place | None = None
 

@@ -61,9 +61,14 @@ def _within(rule: Rule, quantity: Quantity, place: Place) -> None:
 def _require_within(rule: Rule, value: float, unit: str, found: str, place: Place) -> None:
     if (rule.least is None or value >= rule.least) and (rule.most is None or value <= rule.most):
         return
-    low, high = (None if end is None else _said(end, unit) for end in (rule.least, rule.most))
+    said = _celsius if rule.kind == "temperature" else _said
+    low, high = (None if end is None else said(end, unit) for end in (rule.least, rule.most))
     allowed = f"between {low} and {high}" if low and high else f"at least {low}" if low else f"at most {high}"
     raise RangeError(f"{place}: {found} is not possible; {rule.meaning} must be {allowed}.")
+
+
+def _celsius(value: float, unit: str) -> str:  # noqa: ARG001 - as _said
+    return f"{value - 273.15:g} °C"
 
 
 def _said(value: float, unit: str) -> str:
@@ -191,6 +196,10 @@ def _response(rule: Rule, raw: Any, place: Place, kind: str) -> Response:  # noq
     return Response(path=None, rows=tuple(rows), text=f"table of {len(rows)} rows", place=place)
 
 
+def _file(rule: Rule, raw: Any, place: Place, kind: str) -> Response:
+    return Response(path=_text(rule, raw, place, kind), rows=(), text=str(raw), place=place)
+
+
 def _loss_row(row: Any, place: Place) -> tuple[float, float]:
     """MHz and dB, bare or as text with units. [Hz, dB]"""
     cells = row.split(":") if isinstance(row, str) else row
@@ -230,5 +239,6 @@ _READERS: dict[str, Callable[[Rule, Any, Place, str], Any]] = {
     "flag": _flag,
     "points": _points,
     "response": _response,
+    "file": _file,
     "exposure": _exposure,
 }

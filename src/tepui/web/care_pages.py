@@ -6,7 +6,6 @@ Source  our own design; the verb ``check``; files/ticks.py.
 Holds   No verdict: the sheet never ticks, and never says that anything is allowed or free of danger.
 """
 
-import shlex
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -86,7 +85,7 @@ class CarePages(ABC):
         if text:
             files = [chain.station, *named_files(text, chain.station.parent)]
             stood = self._standing.get(words, files=files, title="care")
-            shown |= {"stood": stood, "command": shlex.join(["tepui", *words])}
+            shown |= {"stood": stood, "command": self._state.command(words)}
             sentence = sentence or stood.sentence
             if stood.document is not None:
                 try:

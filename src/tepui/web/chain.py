@@ -4,7 +4,8 @@ Theory  The file on the disk is the truth: it may be edited by any editor at any
         what was worked out from the bytes before stays on show until the new levels are there. A file that is written
         here is checked first, by the same verb, and the one before is kept.
 Source  our own design; the verbs ``check`` and ``levels``.
-Holds   One station file, ``station.toml``, in the bench's folder; the readings are those of the log beside it.
+Holds   One station file in the bench's folder, ``station.toml`` unless another is named; the readings are those of
+        the log beside it.
 """
 
 import hashlib
@@ -38,14 +39,15 @@ class Levels:
 class Chain:
     """The station file of a folder, and the readings in its log.
 
+    name      of the station file
     practice  whether what is entered here is of the practice station
     """
 
-    def __init__(self, folder: Path, workshop: Workshop, *, practice: bool = False) -> None:
-        self.file = StationFile(folder / STATION)
+    def __init__(self, folder: Path, workshop: Workshop, *, name: str = STATION, practice: bool = False) -> None:
+        self.file = StationFile(folder / name)
         self.log = BenchLog(folder, practice=practice)
         self.trend = LogTrend(self.log, workshop)
-        self._folder = folder
+        self._folder, self._name = folder, name
         self._workshop = workshop
         self._lock = threading.Lock()
         self._mark = ""
@@ -55,7 +57,7 @@ class Chain:
     @property
     def station(self) -> Path:
         """The station file, whether it is there or not."""
-        return self._folder / STATION
+        return self._folder / self._name
 
     def levels(self) -> Levels:
         """The newest levels; starts working them out where the files have changed."""
@@ -69,7 +71,7 @@ class Chain:
                 words = ["levels", str(self.station)]
                 if any(one.counts for one in readings):
                     words += ["--log", str(self.log.path)]
-                work = self._workshop.submit(words, title=STATION, pictures=False, listed=False)
+                work = self._workshop.submit(words, title=self._name, pictures=False, listed=False)
                 self._mark, self._work = mark, work.number
             work_now = None if self._work is None else self._workshop.get(self._work)
             if work_now is not None and work_now.state == DONE:

@@ -24,7 +24,7 @@ class Option:
     hint: str = ""
     example: str = ""
     choices: tuple[str, ...] = ()
-    blank: str = "from the recording"
+    blank: str = "not said"
     new: str = ""
 
     @property
@@ -323,7 +323,7 @@ FORMS = {
             ),
             folded=(
                 Option(name="model", label="Form of the amplifier", choices=("auto", "cubic", "polynomial", "rapp")),
-                Option(name="fft", label="FFT size", choices=("", "2K", "4K", "8K")),
+                Option(name="fft", label="FFT size", choices=("", "2K", "4K", "8K"), blank="from the recording"),
                 Option(name="width", label="Channel width", example="7 MHz"),
                 Option(name="doubt", label="Doubt of a shoulder read", example="0.3 dB"),
                 Option(name="supply", label="Supply voltage", example="13.8 V"),
@@ -364,7 +364,12 @@ FORMS = {
             ),
             folded=(
                 Option(name="clutter-loss", label="Trees and houses", example="10 dB"),
-                Option(name="model", label="Model", choices=("", "free-space", "knife-edge", "p526", "p1812", "p452")),
+                Option(
+                    name="model",
+                    label="Model",
+                    choices=("", "free-space", "knife-edge", "p526", "p1812", "p452"),
+                    blank="as in the file",
+                ),
             ),
             files=False,
             station=True,

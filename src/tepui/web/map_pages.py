@@ -6,7 +6,6 @@ Source  our own design; desk/map_view.py.
 Holds   Maps under the bench's results; nothing is asked of any other machine.
 """
 
-import shlex
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from pathlib import Path
@@ -65,7 +64,7 @@ class MapPages(ABC):
         shown: dict[str, Any] = {"works": works[:12], "work": chosen, "view": None, "options": ASKED}
         shown |= {"given": given or GIVEN, "has_station": bool(self._state.chain.text()), "command": ""}
         if chosen is not None:
-            shown["command"] = shlex.join(["tepui", *chosen.words])
+            shown["command"] = self._state.command(chosen.words)
             sentence = sentence or (chosen.sentence if chosen.ended and chosen.state != DONE else "")
             if chosen.state == DONE and chosen.document is not None:
                 try:

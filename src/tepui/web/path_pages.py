@@ -6,7 +6,6 @@ Source  our own design; the verbs ``path`` and ``mode``.
 Holds   A bench with a station file; without one the sheet leads to the form and to the station.
 """
 
-import shlex
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -102,7 +101,7 @@ class PathPages(ABC):
             words = path_words(chain.station, to, given)
             files = [chain.station, *named_files(text, chain.station.parent)]
             stood = self._standing.get(words, files=files, title=f"path to {to}")
-            shown |= {"stood": stood, "command": shlex.join(["tepui", *words])}
+            shown |= {"stood": stood, "command": self._state.command(words)}
             if stood.document is not None:
                 shown["view"] = path_view(stood.document)
                 findings = [finding_of(one) for one in stood.document["findings"]]
@@ -150,7 +149,7 @@ class PathPages(ABC):
                 stood = self._standing.get(words, files=files, title="modes")
             waits = stood.waits_for if shown["stood"] is None else shown["stood"].waits_for or stood.waits_for
             shown |= {"waits": waits, "sentence": refused or stood.sentence, "cn": cn}
-            shown["command"] = shlex.join(["tepui", *words])
+            shown["command"] = self._state.command(words)
             if stood.document is not None:
                 shown["view"] = mode_view(stood.document, cn)
                 shown["counts"] = counts_of([finding_of(one) for one in stood.document["findings"]])

@@ -22,7 +22,7 @@ from tepui.files.within import keep_within
 from tepui.ground.errors import InputError, UnfinishedError
 from tepui.station.example import example_text
 from tepui.web.app import build_app
-from tepui.web.chain import STATION, Chain
+from tepui.web.chain import Chain
 from tepui.web.guard import new_token
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
@@ -33,11 +33,12 @@ USUAL_PORT, TRIED_PORTS = 8157, 20
 MOST_CONNECTIONS, MOST_MESSAGE = 200, 1 << 12
 
 
-def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, practice: bool) -> int:
+def serve(folder: Path, *, station: str, port: int | None, open_browser: bool, reach: str, practice: bool) -> int:
     """Serve the bench of a folder until it is stopped; returns the exit code.
 
-    port   None takes the usual one, or the next that is free
-    reach  HOME for this machine alone, ROOM for others with the token
+    station  name of the station file in it
+    port     None takes the usual one, or the next that is free
+    reach    HOME for this machine alone, ROOM for others with the token
     """
     listener = _listener(port, everywhere=reach == ROOM)
     chosen = listener.getsockname()[1]
@@ -53,7 +54,7 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
         folder=folder,
         workshop=workshop,
         watching=watching,
-        chain=Chain(folder, workshop, practice=practice),
+        chain=Chain(folder, workshop, name=station, practice=practice),
         practice=practice,
     )
     address = f"http://127.0.0.1:{chosen}/"
@@ -64,8 +65,8 @@ def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, pra
             f"one other device in the room: {room}{token} - whoever opens this address first can read and change this "
             "bench, and nothing on the way is encrypted; use it in your own network only"
         )
-    if practice and not (folder / STATION).exists():
-        write_text_whole(folder / STATION, example_text())
+    if practice and not (folder / station).exists():
+        write_text_whole(folder / station, example_text())
     if practice and not any(state.files((".sigmf-meta",))):
         workshop.submit(["demo", "--folder", str(folder / "first-run")], title="practice station", pictures=False)
     server = uvicorn.Server(

@@ -7,6 +7,8 @@ Holds   One server owns the folder's results while it runs.
 """
 
 import re
+import shlex
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,6 +65,14 @@ class BenchState:
                 if len(found) >= MOST_LISTED:
                     return found
         return found
+
+    def command(self, words: Sequence[str]) -> str:
+        """What to type in the bench's folder for the same."""
+        inside = [
+            word.removeprefix(str(self.folder)).lstrip("/\\") if word.startswith(str(self.folder)) else word
+            for word in words
+        ]
+        return shlex.join(["tepui", *inside])
 
     def path_of(self, name: str) -> Path:
         """The file of the folder with this name.

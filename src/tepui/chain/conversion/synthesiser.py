@@ -12,7 +12,7 @@ Holds   Fractions up to 1/5. The levels inside the loop are guesses (``IN_LOOP_D
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tepui.ground.checks import require_between
@@ -81,9 +81,9 @@ class Setting:
 
 @dataclass(frozen=True, kw_only=True)
 class BoundaryLine:
-    """A line of a whole number (q = 1) or of a simple fraction p / q.
+    """A line of a whole number (q = 1), of a simple fraction p / q, or of the reference.
 
-    fraction  the boundary's fractional part: "0", "1/2", "2/3" ...
+    fraction  the boundary's fractional part: "0", "1/2", "2/3" ..., or "reference"
     """
 
     fraction: str
@@ -103,6 +103,20 @@ def boundary_lines(n: Fraction, pfd_hz: Fraction, *, loop_hz: float) -> tuple[Bo
         level = _through_loop(IN_LOOP_DBC - FRACTION_STEP_DB * (q - 1), offset, loop_hz)
         found.append(BoundaryLine(fraction=str(Fraction(p, q) % 1), offset_hz=offset, level_dbc=level))
     return tuple(sorted(found, key=lambda one: -one.level_dbc))
+
+
+def setting_lines(setting: Setting, limits: SynthesiserLimits, *, multiplied: int = 1) -> tuple[BoundaryLine, ...]:
+    """All boundary lines of a setting and the reference's, at the output behind divider and multiplier."""
+    n = setting.integer + Fraction(setting.frac, setting.mod)
+    pfd = limits.reference_hz / setting.r
+    scale_db = 20 * math.log10(multiplied / setting.divider)
+    reference = BoundaryLine(
+        fraction="reference", offset_hz=float(pfd), level_dbc=_through_loop(REFERENCE_DBC, float(pfd), limits.loop_hz)
+    )
+    return tuple(
+        replace(one, level_dbc=one.level_dbc + scale_db)
+        for one in (*boundary_lines(n, pfd, loop_hz=limits.loop_hz), reference)
+    )
 
 
 def boundary_offset_hz(n: Fraction, pfd_hz: Fraction) -> Fraction | None:

@@ -1,9 +1,8 @@
 """``tepui record``: from a running receiver to SigMF, one frequency or a list of tunings."""
 
 import argparse
-import sys
 
-from tepui.cli.live_options import add_receiver_options, receiver_choice
+from tepui.cli.live_options import add_receiver_options, asked_on_terminal, receiver_choice
 from tepui.cli.parsing import UsageError, place, quantity
 
 EXAMPLE = """\
@@ -52,13 +51,4 @@ def run(arguments: argparse.Namespace) -> int:
         terminated=given.terminated,
         as_json=given.json,
     )
-    return run_record(request, ask=_asked)
-
-
-def _asked(sentence: str) -> bool:
-    """Show it and wait for Enter, where somebody can press it."""
-    if sys.stdin is None or not sys.stdin.isatty() or not sys.stderr.isatty():
-        return False
-    sys.stderr.write(f"tepui: {sentence}, then press Enter (Ctrl-C stops) ")
-    sys.stderr.flush()
-    return bool(sys.stdin.readline())
+    return run_record(request, ask=asked_on_terminal)
