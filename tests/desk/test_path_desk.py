@@ -139,8 +139,11 @@ def test_published_p1812_and_p452_from_the_command_line(capsys, read_json, tmp_p
         capsys, read_json, "path", "--profile", as_profile("p452/flat_land_100km", tmp_path),
         "--frequency", f"{row['f_GHz']} GHz", "--tx-height", f"{row['htg_m']} m", "--rx-height", f"{row['hrg_m']} m",
         "--model", "p452", "--time", f"{row['p']} %", "--delta-n", row["DN"], "--n0", row["N0"], "--polarisation",
-        "vertical", "--latitude", "51.35035 deg", "--coast-tx", "500 km", "--coast-rx", "500 km",
+        "vertical", "--latitude", "51.35035 deg", "--coast-tx", "500 km", "--coast-rx", "500 km", "--tx-gain",
+        f"{row['Gt_dBi']} dBi", "--rx-gain", f"{row['Gr_dBi']} dBi",
     )  # fmt: skip
+    assert found["loss_troposcatter_db"]["value"] == pytest.approx(float(row["Lbs"]), abs=0.01)
+    assert found["loss_total_db"]["value"] == pytest.approx(float(row["Lb"]), abs=0.01)
     for key, column, within in (("loss_free_space_db", "Lbfsg", 0.01), ("loss_line_of_sight_db", "Lb0p", 0.01),
                                 ("loss_diffraction_db", "Ld50", 0.01), ("loss_ducting_db", "Lba", 0.2)):  # fmt: skip
         assert found[key]["value"] == pytest.approx(float(row[column]), abs=within), key

@@ -143,3 +143,9 @@ def test_law_a_bound_shown_is_never_tighter_than_the_bound(value):
     shown = value_text(finding(value, high=value, unit="1", standing="at_most")).removeprefix("at most ")
     assert float(shown) >= value * (1 - 1e-11)
     assert float(shown) <= value * 1.0101
+
+
+# SI brochure, 9th edition, table 7: the prefix is allowed; a map's reader knows kilometres only.
+def test_limit_the_radius_of_the_earth_is_told_in_kilometres():
+    assert scale_for(8.5e6, "m").unit == "km"
+    assert scale_for(8.5e6, "Hz").unit == "MHz"

@@ -12,7 +12,6 @@ from tepui.ground.errors import RangeError
 from tepui.ground.tasks import map_tasks
 from tepui.prediction.coverage import (
     MapConditions,
-    MapSite,
     assembled,
     edge_pixels,
     eirp_towards,
@@ -20,6 +19,7 @@ from tepui.prediction.coverage import (
     run_map_task,
 )
 from tepui.prediction.map_grid import MapGrid, bare_grid
+from tepui.prediction.map_site import MapSite
 from tepui.signals.terrain import Profile
 from terrain_files import srtm_cut
 

@@ -8,7 +8,7 @@ import pytest
 from tepui.chain.antenna.places import Place
 from tepui.ground.errors import RangeError
 from tepui.jobs.coverage_chain import site_inputs
-from tepui.prediction.coverage import MapConditions, MapSite
+from tepui.prediction.coverage import MapConditions
 from tepui.prediction.map_combine import Feeding, all_of, best_of, chained_cn_db, echo_weight, feeding_order
 from tepui.prediction.map_grid import (
     COAST,
@@ -18,6 +18,7 @@ from tepui.prediction.map_grid import (
     with_clutter,
     with_zones_of_terrain,
 )
+from tepui.prediction.map_site import MapSite
 
 CENTRE = Place(latitude_deg=36.59, longitude_deg=-84.25, text="middle")
 LEVELS = [np.array([[-60.0, -80.0, np.nan]], np.float32), np.array([[-60.0, -70.0, np.nan]], np.float32)]

@@ -155,3 +155,22 @@ def test_message_of_text_that_is_not_toml(text):
 def test_message_of_an_entry_that_is_not_there(act):
     with pytest.raises(InputError, match=r"no entry|no part"):
         act()
+
+
+def test_law_every_listed_table_has_a_name_for_its_rows():
+    text = EXAMPLE_WITH_SITE
+    titles = [part.title for part in parts_of(text)]
+    assert "Gorse Hill" in titles
+
+
+EXAMPLE_WITH_SITE = """\
+format = 1
+[station]
+call = "Q1ABC"
+[channel]
+centre = "1286 MHz"
+width = "7 MHz"
+[[site]]
+name = "Gorse Hill"
+coordinates = "52.21, 4.30"
+"""

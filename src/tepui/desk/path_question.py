@@ -87,7 +87,7 @@ def question_of(request: PathRequest, way: Way | None, profile: Profile) -> Path
     if latitude is None and way is not None:
         latitude = 0.5 * (way.start.latitude_deg + way.end.latitude_deg)
     link = None if request.link is None else _link(request.link, frequency_hz=request.frequency_hz, way=way)
-    gains = 0.0 if request.link is None else request.link.tx_gain.value + request.link.rx_gain_dbi
+    gains = request.gains_dbi if request.link is None else request.link.tx_gain.value + request.link.rx_gain_dbi
     case = PathCase(
         profile=profile,
         model=request.model,

@@ -81,6 +81,7 @@ class CareRequest:
 class PathRequest:
     """One path as asked.
 
+    gains_dbi  of both antennas, which P.452 wants to know, link or not
     remarks  what is to be said of how the question came about
     """
 
@@ -113,6 +114,7 @@ class PathRequest:
     temperature_k: float
     clutter_loss: Quantity | None
     link: LinkRequest | None
+    gains_dbi: float = 0.0
     back: BackRequest | None = None
     care: CareRequest = CareRequest()
     rain_mm_h: float | None = None

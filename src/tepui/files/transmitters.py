@@ -8,7 +8,6 @@ Holds   Each name once. kind is transposer or regenerative. Pattern files are me
 """
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from tepui.chain.antenna.pattern import Pattern, beam
 from tepui.chain.antenna.places import parse_place
@@ -17,9 +16,7 @@ from tepui.files.separated import bare_number, checked_heading, named_cells, sep
 from tepui.files.within import named_file
 from tepui.ground.errors import FormatError, InputError
 from tepui.prediction.map_combine import Feeding
-
-if TYPE_CHECKING:  # the kernels of maps are loaded when a file is read, not before
-    from tepui.prediction.coverage import MapSite
+from tepui.prediction.map_site import MapSite
 
 NEEDED = ("name", "place", "height_m", "eirp_dbm")
 FEED = ("fed_by", "kind", "feed_gain_dbi", "feed_noise_db", "feed_height_m")
@@ -28,7 +25,7 @@ KINDS = ("transposer", "regenerative")
 KIND = "list of transmitters"
 
 
-def read_transmitters(path: Path) -> "tuple[MapSite, ...]":
+def read_transmitters(path: Path) -> tuple[MapSite, ...]:
     """The transmitters of a table.
 
     raises  FormatError naming the line
@@ -49,9 +46,7 @@ def read_transmitters(path: Path) -> "tuple[MapSite, ...]":
     return tuple(found.values())
 
 
-def _site(path: Path, line: int, told: dict[str, str]) -> "MapSite":
-    from tepui.prediction.coverage import MapSite
-
+def _site(path: Path, line: int, told: dict[str, str]) -> MapSite:
     for name in NEEDED:
         if name not in told:
             raise FormatError(f"{path}, line {line}: {name} is empty, and every transmitter needs it.")

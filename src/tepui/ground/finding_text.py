@@ -28,6 +28,7 @@ EXACT_DIGITS = 9
 BOUND_DIGITS = 3
 LOPSIDED = 0.1
 SMALL, LARGE = 1e-3, 1e6
+KILOMETRE = 3
 UNITS = "hz s db dbm dbc dbi dbchz m m2 ppm bps w v a deg degc ohm k wm2 dbuvm h f"
 CAPITALS = "mer ber fft snr rms iq dc ts pcr tps cn evm eirp pep icnirp cfr ccdf lo if vco pfd"
 UNIT_PARTS = tuple(UNITS.split())
@@ -157,7 +158,8 @@ def scale_for(size: float, unit: str) -> Scale:
     if magnitude == 0.0 or not math.isfinite(magnitude):
         return Scale(exponent=0, unit="" if unit == "1" else unit)
     if unit in PREFIXED:
-        exponent = min(max(3 * math.floor(math.log10(magnitude) / 3 + 1e-12), min(PREFIXES)), max(PREFIXES))
+        most = KILOMETRE if unit == "m" else max(PREFIXES)  # nobody says megametre
+        exponent = min(max(3 * math.floor(math.log10(magnitude) / 3 + 1e-12), min(PREFIXES)), most)
         return Scale(exponent=exponent, unit=PREFIXES[exponent] + unit)
     if unit == "1" and not (SMALL <= magnitude < LARGE or magnitude == int(magnitude)):
         exponent = math.floor(math.log10(magnitude))

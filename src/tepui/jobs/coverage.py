@@ -18,9 +18,10 @@ from tepui.ground.findings import Finding, Outcome, Table, Value
 from tepui.jobs.coverage_chain import SiteInput, inputs_table, silent_findings, site_inputs
 from tepui.jobs.listed import ListedStation
 from tepui.jobs.statements import exact
-from tepui.prediction.coverage import MapConditions, MapSite, away_m, eirp_towards
+from tepui.prediction.coverage import MapConditions, away_m, eirp_towards
 from tepui.prediction.map_combine import STRONGEST, TOGETHER, all_of, best_of
 from tepui.prediction.map_grid import MapGrid
+from tepui.prediction.map_site import MapSite
 from tepui.prediction.mode_margins import ModeMargin, mode_margins
 from tepui.prediction.noise import noise_power_dbm
 from tepui.signals.dvbt.mode import Mode

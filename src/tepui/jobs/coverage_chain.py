@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from tepui.chain.propagation.models import path_loss
 from tepui.ground.findings import Finding, Table, Value
-from tepui.prediction.coverage import MapConditions, MapSite, case_between
+from tepui.prediction.coverage import MapConditions, case_between
 from tepui.prediction.map_combine import chained_cn_db, feeding_order
 from tepui.prediction.map_grid import MapGrid
+from tepui.prediction.map_site import MapSite
 from tepui.prediction.noise import noise_power_dbm
 
 

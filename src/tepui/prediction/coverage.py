@@ -14,12 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.antenna.pattern import Pattern
-from tepui.chain.antenna.places import Place
 from tepui.chain.propagation.models import PathCase, kernel_inputs, zones_along
 from tepui.ground.errors import RangeError
-from tepui.prediction.map_combine import Feeding
 from tepui.prediction.map_grid import MapGrid
+from tepui.prediction.map_site import MapSite
 from tepui.signals.terrain import ZONES, Profile
 
 ROWS_PER_TASK, RADIALS_PER_TASK = 32, 256
@@ -29,25 +27,6 @@ COARSEST = 7  # the nearest pixels are served by every 128th radial
 Singles = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class MapSite:
-    """A transmitter on the map.
-
-    height_m     above ground;  azimuth_deg  of its antenna's axis, true
-    delay_s      by which it sends later than the others
-    feeding      how a repeater gets its signal; None where the picture is made here
-    """
-
-    name: str
-    place: Place
-    height_m: float
-    eirp_dbm: float
-    pattern: Pattern | None = None
-    azimuth_deg: float = 0.0
-    delay_s: float = 0.0
-    feeding: Feeding | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

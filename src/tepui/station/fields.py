@@ -22,7 +22,8 @@ from tepui.station.values import read_value
 
 FILE = "station.toml"
 WHOLE = ("count", "quality")  # kinds of figure that may stand as a bare number
-_AGAIN = {"consumer": "name", "instrument": "name", "stage": "name", "far": "call", "local": "frequency"}
+_AGAIN = {"consumer": "name", "instrument": "name", "stage": "name", "far": "call", "site": "name",
+          "local": "frequency"}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 
 FIRST = "station"
 TITLES = {"stage": "stage", "instrument": "instrument", "consumer": "consumer", "far": "far station",
-          "local": "local service"}  # fmt: skip
+          "site": "named site", "local": "local service"}  # fmt: skip
+# Tables of the file that a zone answers for.
 BESIDE = {"source": ("programme",), "modulator": ("channel",), "mixer": ("plan", "local"), "amplifier": ("target",),
-          "antenna": ("licence",), "far": ("far",)}  # tables of the file that a zone answers for  # fmt: skip
+          "antenna": ("licence",), "path": ("path", "site"), "far": ("far",)}  # fmt: skip
 
 
 def sheet_parts(text: str, name: str, *, typed: "Mapping[str, Field]", trouble: str) -> dict[str, Any]:

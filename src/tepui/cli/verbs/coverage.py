@@ -9,7 +9,7 @@ from tepui.cli.path_options import earth_radius_m
 
 if TYPE_CHECKING:
     from tepui.desk.coverage_station import MapStation
-    from tepui.prediction.coverage import MapSite
+    from tepui.prediction.map_site import MapSite
 
 EXAMPLE = """\
 tepui coverage station.toml --reach "50 km" --out map
@@ -208,7 +208,7 @@ def _sites(given: argparse.Namespace) -> "tuple[tuple[MapSite, ...], tuple[Path,
     raises  UsageError where none is told, or all of them twice
     """
     from tepui.chain.antenna.places import parse_place
-    from tepui.prediction.coverage import MapSite
+    from tepui.prediction.map_site import MapSite
 
     if given.transmitters is not None:
         from tepui.files.transmitters import read_transmitters

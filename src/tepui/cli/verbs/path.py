@@ -19,6 +19,9 @@ tepui path --from HI45kt --to HI46ob --frequency "436 MHz" --tx-height "72 m" --
 columns of a profile: d_km h_m, optionally clutter_m and zone (sea, coast, inland)"""
 
 
+GAINS = {"--tx-gain", "--rx-gain"}
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
     add_path_options(parser)
@@ -126,6 +129,11 @@ def _request(given: argparse.Namespace, remarks: tuple[str, ...]) -> "PathReques
         temperature_k=quantity(given.temperature, kind="temperature", option="--temperature"),
         clutter_loss=_doubted(given.clutter_loss, kind="ratio", option="--clutter-loss"),
         link=_link(given),
+        gains_dbi=sum(
+            quantity(text, kind="gain", option=option)
+            for option, text in (("--tx-gain", given.tx_gain), ("--rx-gain", given.rx_gain))
+            if text is not None
+        ),
         back=_back(given),
         care=_care(given),
         rain_mm_h=None if given.rain is None else _bare(given.rain, "--rain"),
@@ -147,7 +155,8 @@ def _link(given: argparse.Namespace) -> "LinkRequest | None":
         "--width": given.width,
     }
     missing = [option for option, text in needed.items() if text is None]
-    if len(missing) == len(needed):
+    told = needed.keys() - set(missing)
+    if not told or (given.model == "p452" and told <= GAINS):  # P.452 couples scatter to the gains, link or not
         return None
     if missing:
         raise UsageError(f"a link needs {', '.join(needed)}; missing: {', '.join(missing)}.")
