@@ -6,8 +6,6 @@ Inputs come from sound files by seeded damage (fuzz_mutators) and are the same i
 returns or raises an error of tepui's own family whose sentence is one line and ends in a full stop.
 """
 
-import importlib
-import importlib.util
 import io
 import json
 import os
@@ -34,11 +32,14 @@ from tepui.files.archive import LINES, MANIFEST, Archive
 from tepui.files.readings import read_loss_table, read_readings
 from tepui.files.recordings import open_recording
 from tepui.files.sigmf import DATA, META
+from tepui.files.station import open_station
+from tepui.files.touchstone import read_touchstone
 from tepui.ground.document_reader import read_document
 from tepui.ground.errors import TepuiError
 from tepui.logbook.contacts import contact_of, fields_of
 from tepui.logbook.records import revision_from
 from tepui.logbook.store import Log
+from tepui.station.example import example_text
 
 INPUTS, SEED, KILLS = 100_000, 1, 500
 HEAD_SAMPLES = 64
@@ -247,38 +248,7 @@ def _line_seeds() -> list[bytes]:
         return (Path(name) / "log.copy.jsonl").read_bytes().splitlines()
 
 
-def _later(module: str, names: Sequence[str]) -> Callable[..., Any] | None:
-    """A reader that a later part of the program brings, or None as long as it is not there."""
-    try:
-        if importlib.util.find_spec(module) is None:
-            return None
-    except ModuleNotFoundError:
-        return None
-    found = importlib.import_module(module)
-    return next((getattr(found, name) for name in names if hasattr(found, name)), None)
-
-
-STATION = b"""format = 1
-[station]
-call = "Q1ABC"
-name = "Marl Bay"
-locator = "HI45kt"
-[channel]
-centre = "1286 MHz"
-width = "7 MHz"
-fft = "8K"
-guard = "1/16"
-constellation = "QPSK"
-code_rate = "3/4"
-[[stage]]
-name = "modulator"
-kind = "modulator"
-level = "0 dBm \xc2\xb1 1 dB"
-[[stage]]
-name = "amplifier"
-kind = "amplifier"
-gain = { value = "30 dB \xc2\xb1 2 dB", origin = "data sheet" }
-"""
+STATION = example_text().encode()
 TOUCHSTONE = b"! filter\n# MHz S RI R 50\n1280 0.1 0.2 0.9 0.0 0.9 0.0 0.1 -0.2\n1290 0.1 0.1 0.8 0.1 0.8 0.1 0.1 0.1\n"
 
 
@@ -294,25 +264,23 @@ def readers() -> list[Reader]:
         Reader(name="readings", seeds=_readings_seeds(), feed=_readings),
         Reader(name="document", seeds=_document_seeds(), feed=_document),
     ]
-    read_station = _later("tepui.station.read", ("read_station",))
-    if read_station is not None:
 
-        def station(data: bytes, folder: Path, rng: random.Random) -> None:
-            read_station(data.decode("utf-8", "replace"), file="station.toml")
+    def station(data: bytes, folder: Path, rng: random.Random) -> None:
+        open_station(_put(folder, "station.toml", data))
 
-        found.append(Reader(name="station", seeds=[STATION], feed=station))
-    read_touchstone = _later("tepui.files.touchstone", ("read_touchstone", "open_touchstone"))
-    if read_touchstone is not None:
+    def touchstone(data: bytes, folder: Path, rng: random.Random) -> None:
+        read_touchstone(_put(folder, "x.s2p", data))
 
-        def touchstone(data: bytes, folder: Path, rng: random.Random) -> None:
-            read_touchstone(_put(folder, "x.s2p", data))
-
-        found.append(Reader(name="Touchstone", seeds=[TOUCHSTONE], feed=touchstone))
+    found.append(Reader(name="station", seeds=[STATION], feed=station))
+    found.append(Reader(name="Touchstone", seeds=[TOUCHSTONE], feed=touchstone))
     return found
 
 
 def main(words: Sequence[str]) -> int:
     """Feed every reader, kill the log's writer, and say what happened."""
+    if not all(word.isdecimal() for word in words) or len(words) > 2:
+        print("tepui: fuzz takes how many inputs each reader gets, and a seed: ./run fuzz 2000 1.", file=sys.stderr)
+        return 2
     inputs = int(words[0]) if words else INPUTS
     seed = int(words[1]) if len(words) > 1 else SEED
     bad = 0

@@ -98,6 +98,8 @@ def test_limit_says_met_missed_and_unsure():
     assert limit_text(missed) == "limit at most -32 dB: missed by 1.00 dB"
     unsure = finding(-32.5, low=-33.5, high=-31.5, limit=-32.0, limit_sense="at_most", margin=0.5)
     assert limit_text(unsure) == "limit at most -32 dB: met by 0.500 dB, which is less than the doubt"
+    bound = finding(-26.0, standing="at_most", high=-26.0, limit=-32.0, limit_sense="at_most", margin=-6.0)
+    assert limit_text(bound) == "limit at most -32 dB: not shown to be met, 6.00 dB are lacking"
     assert limit_text(finding(1.0, low=1.0, high=1.0)) == ""
 
 

@@ -105,3 +105,46 @@ def test_limit_an_empty_table_keeps_its_heading():
 
 def test_limit_a_pipe_gets_a_plain_page():
     assert page_for(io.StringIO()) == Page(width=80, bold=False)
+
+
+def _computed(key, value, unit, **more):
+    if isinstance(value, float):
+        more = {"low": value, "high": value, **more}
+    return Finding(about="station", key=key, value=value, unit=unit, standing="computed", source="x", **more)
+
+
+def test_limit_one_quantity_in_two_units_stands_on_one_line():
+    outcome = Outcome(findings=(_computed("output_dbm", 37.0, "dBm"), _computed("output_w", 5.0, "W")), tables=())
+    assert outcome_text(outcome, Page()).splitlines()[1:] == ["  Output  37 dBm, 5 W  computed"]
+
+
+def test_limit_a_long_text_is_wrapped_in_its_own_column():
+    findings = (_computed("amplifier_model", "word " * 8 + "end", ""), _computed("gain_db", 26.0, "dB"))
+    text = outcome_text(Outcome(findings=findings, tables=()), Page(width=60))
+    first, second, gain = text.splitlines()[1:4]
+    assert first.startswith("  Amplifier model  word")
+    assert second.startswith(" " * 19 + "word")
+    assert gain.rstrip().endswith("computed")
+    assert first.index("computed") == gain.index("computed")
+
+
+def test_limit_a_wide_table_goes_on_below_itself():
+    columns = (("point", ""), *((f"level_{n}_dbm", "dBm") for n in range(4)))
+    table = Table(name="levels", columns=columns, rows=(("after mixer", -1.0, -2.0, -3.0, -4.0),))
+    lines = table_text(table, Page(width=52)).splitlines()
+    assert [line.split()[0] for line in lines[1:]] == ["Point", "after", "Point", "after"]
+    assert all(len(line) <= 52 for line in lines)
+    assert "…" not in "".join(lines)
+
+
+def test_limit_frequencies_that_differ_are_shown_to_differ():
+    table = Table(name="windows", columns=(("low_hz", "Hz"),), rows=((1.281972e9,), (1.282372e9,)))
+    assert [line.strip() for line in table_text(table, Page()).splitlines()[2:]] == ["1.281972", "1.282372"]
+
+
+def test_limit_after_many_findings_the_missed_limits_are_said_again():
+    missed = _computed("power_w", 50.0, "W", limit=10.0, limit_sense="at_most", limit_source="own", margin=-40.0)
+    many = tuple(_computed(f"gain_{n}_db", 1.0, "dB") for n in range(20))
+    assert "Limits missed" not in outcome_text(Outcome(findings=(missed,), tables=()), Page())
+    last = outcome_text(Outcome(findings=(missed, *many), tables=()), Page()).split("\n\n")[-1]
+    assert last == "Limits missed\n  Power (station): 50 W, limit at most 10 W (own): missed by 40.0 W"

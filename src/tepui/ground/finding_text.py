@@ -132,6 +132,8 @@ def limit_text(finding: Finding) -> str:
         return f"{text}: just met"
     inside = [end for end in (finding.low, finding.high) if end is not None]
     unsure = len(inside) == 2 and min(inside) < finding.limit < max(inside)
+    if finding.margin < 0 and finding.standing == finding.limit_sense:
+        return f"{text}: not shown to be met, {margin} are lacking"
     verdict = f"{'met' if finding.margin > 0 else 'missed'} by {margin}"
     return f"{text}: {verdict}{', which is less than the doubt' if unsure else ''}"
 
