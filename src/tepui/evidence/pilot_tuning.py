@@ -108,13 +108,15 @@ def _of_slice(
     spacing_hz = 1 / useful_s
     # Carriers of the slice stand at part_hz + j spacing; nominally the lowest stands at low_hz.
     low_hz = centre_hz - (N_CARRIERS[n_fft] - 1) / 2 / sent_s - tuned_hz
-    reach_hz = min(PLAIN_SHARE * rate_hz / 2, MOST_CARRIERS / 2 * spacing_hz)
+    reach_hz = PLAIN_SHARE * rate_hz / 2
     j = np.arange(math.ceil((-reach_hz - part_hz) / spacing_hz), math.floor((reach_hz - part_hz) / spacing_hz) + 1)
     from_centre_hz = np.abs(j * spacing_hz + part_hz + tuned_hz - centre_hz)
     in_channel = from_centre_hz < (N_CARRIERS[n_fft] - 1) / 2 * spacing_hz - MOST_PPM * 1e-6 * centre_hz
     j = j[in_channel & (np.abs(j * spacing_hz + part_hz) > 2 * spacing_hz)]  # the line at zero left out
     if len(j) < LEAST_CARRIERS:
         return None
+    if len(j) > MOST_CARRIERS:
+        j = np.sort(j[np.argsort(np.abs(j), kind="stable")[:MOST_CARRIERS]])
     power = _carrier_powers(samples, begins, n_guard=n_guard, whole=whole, frequency_hz=part_hz + j * spacing_hz,
                             rate_hz=rate_hz)  # fmt: skip
     first = round((part_hz - low_hz) / spacing_hz)  # nominal number of the carrier at j = 0
