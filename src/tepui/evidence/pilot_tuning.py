@@ -117,8 +117,8 @@ def _of_slice(
         return None
     if len(j) > MOST_CARRIERS:
         j = np.sort(j[np.argsort(np.abs(j), kind="stable")[:MOST_CARRIERS]])
-    power = _carrier_powers(samples, begins, n_guard=n_guard, whole=whole, frequency_hz=part_hz + j * spacing_hz,
-                            rate_hz=rate_hz)  # fmt: skip
+    places_hz: Floats = np.asarray(part_hz + j * spacing_hz, dtype=np.float64)
+    power = _carrier_powers(samples, begins, n_guard=n_guard, whole=whole, frequency_hz=places_hz, rate_hz=rate_hz)
     first = round((part_hz - low_hz) / spacing_hz)  # nominal number of the carrier at j = 0
     most = math.ceil(MOST_PPM * 1e-6 * centre_hz / spacing_hz)
     shifts = np.arange(-most, most + 1)
