@@ -13,12 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.floor import Floor
-from tepui.evidence.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.stitch import Stitched
 from tepui.evidence.stitch_beliefs import NEPER
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
+from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.signals.spectrum import Spectrum
 
 Floats = npt.NDArray[np.float64]
