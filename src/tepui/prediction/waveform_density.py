@@ -19,7 +19,6 @@ from tepui.chain.amplifiers.closed_form import convolve_terms
 from tepui.chain.amplifiers.drive_curve import WaveformView, view_waveform
 from tepui.chain.waveform.framing import mean_symbol_power
 from tepui.ground.checks import require_positive
-from tepui.signals.dvbt.carriers import PILOT_AMPLITUDE, pilot_carriers
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.dvbt.pilot_rise import pilot_rise_db
 
@@ -64,14 +63,6 @@ def waveform_density(mode: Mode, *, filtered: bool) -> WaveformDensity:
         outside = away > step
         density[outside] += 10 ** (sidelobe_db(away[outside], mode=mode) / 10)
     return WaveformDensity(density=density / (mode.n_carriers * mode.carrier_spacing_hz), step_hz=step)
-
-
-def carrier_powers(mode: Mode) -> Floats:
-    """Mean power of each carrier, a data cell's being 1. (K,)"""
-    boosted = np.zeros(mode.n_carriers)
-    for phase in range(4):
-        boosted[pilot_carriers(mode.n_fft, phase)] += 0.25
-    return np.asarray(1 + (PILOT_AMPLITUDE**2 - 1) * boosted)
 
 
 def highest_in_band_db(mode: Mode) -> float:
