@@ -16,13 +16,12 @@ from tepui.chain.antenna.places import Place
 from tepui.ground.tasks import default_workers, map_tasks
 from tepui.prediction.coverage import (
     MapConditions,
-    MapGrid,
     MapSite,
     assembled,
-    bare_grid,
     map_tasks_for,
     run_map_task,
 )
+from tepui.prediction.map_grid import MapGrid, bare_grid
 from terrain_files import srtm_cut
 
 HALF_M, PIXEL_M = 50e3, 90.0

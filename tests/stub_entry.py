@@ -1,10 +1,16 @@
 """A stand-in for the command line that the workshop's processes run in tests: quick, and with every kind of end."""
 
 import json
+import signal
 import sys
 import time
+from pathlib import Path
 
 from tepui.desk.progress import Progress
+
+
+def stopped(*_):
+    raise KeyboardInterrupt
 
 
 def run(words):
@@ -19,6 +25,23 @@ def run(words):
         os._exit(9)
     if what == "raise":
         raise ZeroDivisionError("one over nothing")
+    if what == "parent":
+        import multiprocessing
+
+        child = multiprocessing.get_context("spawn").Process(target=time.sleep, args=(0,))
+        child.start()
+        child.join()
+    if what == "whole":
+        signal.signal(signal.SIGTERM, stopped)
+        try:
+            with Progress("whole") as progress:
+                for step in range(1000):
+                    progress.tell((step + 1) / 1001)
+                    time.sleep(0.05)
+        except KeyboardInterrupt:
+            Path(words[1]).write_text("whole", encoding="utf-8")
+            print("tepui: ended whole.", file=sys.stderr)
+            return 130
     if what == "slow":
         with Progress("slow") as progress:
             for step in range(1000):

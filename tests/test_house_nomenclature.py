@@ -16,7 +16,7 @@ SPECTRUM = (
     "shoulder_worst_shown_db occupied_width_99_hz crest_0_01pct_db snr_prefix_db phase_error_rms_deg",
     "iq_gain_imbalance_db iq_quadrature_error_deg carrier_suppression_db margin_db",
 )
-UNIT_WORDS = "1 Hz s m dB dBm dBc/Hz dBµV/m bit/s ppm ° W W/m² V A K h °C K/W m3/s Ohm F H"
+UNIT_WORDS = "1 Hz s m m² dB dBi dBm dBc/Hz dBµV/m bit/s ppm ° W W/m² V A K h °C K/W m3/s Ohm F H"
 UNITS = {"", *UNIT_WORDS.split()}
 ENDINGS = {
     "_hz": "Hz",

@@ -86,6 +86,10 @@ def test_law_listed_stations_get_what_the_map_holds(capsys, read_json, tmp_path)
         (["--terrain", "nowhere"], "does not exist"),
         (["--frequency", "10 GHz", "--model", "p1812"], "between 0.03 and 6 GHz"),
         (["--tx-height", "0 m"], "must be a number above zero in m"),
+        (["--clutter-loss", "-3 dB"], "must be at least 0 dB"),
+        (["--beam-width", "40 deg", "--tx-pattern", "x.csv"], "not both"),
+        (["--zones", "terrain"], "judges sea and coast from heights"),
+        (["--site", "40.0, -80.0"], "stands outside the map"),
         (["--cluster", "tcp://127.0.0.1:1", "--workers", "2"], "the cluster has its own"),
     ],
 )

@@ -237,6 +237,107 @@ class TestDriveSeries:
         assert "tepui:setting_dbm" in sentence
 
 
+# data/sweeps/README.md: shoulders of -33.89 and -33.86 dB at the transmitter, seen by an 8-bit receiver of 2.4 MS/s.
+def test_published_a_row_may_be_a_set_of_narrow_recordings(tmp_path, capsys, read_json):
+    known = json.loads((DATA / "sweeps" / "a5_truth.json").read_text(encoding="utf-8"))
+    (tmp_path / "narrow").mkdir()
+    with np.load(DATA / "sweeps" / "a5_cut.npz") as file:
+        for number, step in enumerate(known["sweeps"]["hot_att6"]["steps"], start=2):
+            stem = tmp_path / "narrow" / f"s_{number:02d}"
+            stem.with_suffix(".sigmf-data").write_bytes(file[f"hot_att6_{number:02d}"].astype(np.uint8).tobytes())
+            gains = {f"tepui:{key}": step[key] for key in ("attenuator_db", "frontend_gain_db", "if_gain_db")}
+            about = {
+                "global": {
+                    "core:datatype": "cu8",
+                    "core:sample_rate": known["sample_rate_hz"],
+                    "core:version": "1.0.0",
+                    "core:num_channels": 1,
+                },
+                "captures": [{"core:sample_start": 0, "core:frequency": step["tuned_hz"], **gains}],
+                "annotations": [],
+            }
+            stem.with_suffix(".sigmf-meta").write_text(json.dumps(about), encoding="utf-8")
+    text = "setting_dbm,shoulder_worst_db,recording\n-1,-36,\n0,,narrow\n1,-31.6,\n"
+    words = [*table(tmp_path, text), "-33 dB", "--centre", "1275 MHz", "--width", "7 MHz", "--fft", "2K"]
+    findings, _ = run(words, capsys, read_json)
+    assert findings["set:s", "shoulder_worst_db"]["value"] == pytest.approx(-33.86, abs=0.7)  # the receiver's in it
+    assert findings["set:table", "receiver_not_parted"]["kind"] == "caution"
+    assert findings["set:table", "drive_crossing_dbm"]["value"] == pytest.approx(0.35, abs=0.3)
+    text = "setting_dbm,recording\n0,narrow/s_0[1-3]*\n"
+    assert "nothing is called" in refused([*table(tmp_path, text.replace("[1-3]", "x")), "-33 dB"], capsys)
+
+
+# data/captures/a4_drive.md, the first 12 ms: too short for its signalling, long enough for its shoulders.
+def test_published_a_recording_too_short_to_receive_still_has_shoulders(series_table, tmp_path, capsys, read_json):
+    for number in (3, 5):
+        for ending in (".sigmf-data", ".sigmf-meta"):
+            shutil.copy(series_table.parent / f"{NAME}_{number}{ending}", tmp_path)
+        data = tmp_path / f"{NAME}_{number}.sigmf-data"
+        data.write_bytes(data.read_bytes()[: 4 * 96_000])  # 6 ms: 20 symbols
+        meta = data.with_suffix(".sigmf-meta")
+        about = json.loads(meta.read_text(encoding="utf-8"))
+        about["global"].pop("core:sha512", None)
+        meta.write_text(json.dumps(about), encoding="utf-8")
+    text = f"setting_dbm,recording\n-9,{NAME}_3.sigmf-meta\n-7,{NAME}_5.sigmf-meta\n"
+    findings, _ = run([*table(tmp_path, text), "-32 dB"], capsys, read_json)
+    for number, true in ((3, -33.86), (5, -28.94)):
+        worst = findings[f"recording:{NAME}_{number}", "shoulder_worst_db"]
+        assert worst["low"] <= true <= worst["high"]
+        assert findings[f"recording:{NAME}_{number}", "mer_db"]["standing"] == "unknown"
+
+
+STATION = """format = 1
+[station]
+call = "Q6RST"
+[channel]
+centre = "1286 MHz"
+width = "8 MHz"
+fft = "8K"
+[target]
+shoulder = "-30 dB"
+confidence = "80 %"
+[[stage]]
+name = "modulator"
+kind = "modulator"
+level = "0 dBm"
+step = "0.5 dB"
+[[stage]]
+name = "amplifier"
+kind = "amplifier"
+gain = "30 dB"
+supply = "13.8 V"
+[[stage]]
+name = "output filter"
+kind = "filter"
+response = "s5_filter.csv"
+[[instrument]]
+name = "narrow"
+kind = "receiver"
+usable = "1.8 MHz"
+repeat = "0.2 dB"
+"""
+
+
+# data/drive/README.md, worked case 5, with everything the operator owns in the station file.
+def test_published_case_five_from_a_station_file(tmp_path, capsys, read_json):
+    shutil.copy(DRIVE / "s5_filter.csv", tmp_path)
+    station = tmp_path / "station.toml"
+    station.write_text(STATION, encoding="utf-8")
+    words = ["drive", "--station", str(station), "--readings", str(DRIVE / "s5.csv"), "--json"]
+    findings, tables = run(words, capsys, read_json)
+    assert findings["set:s5", "asymmetry_cause"]["value"] == "filter tilt"
+    assert findings["set:s5", "shoulder_target_db"]["value"] == -30
+    assert "80 %" in findings["set:s5", "shoulder_target_db"]["remark"]
+    assert "output filter is taken off" in findings["set:s5", "shoulder_target_db"]["remark"]
+    assert findings["set:s5", "drive_recommended_dbm"]["value"] % 0.5 == 0
+    assert rows_of(tables["drive_readings"])[0]["shoulder_low_db"] is not None
+    plain, _ = run([*words, "--no-filter", "--target", "-29 dB"], capsys, read_json)
+    assert plain["set:s5", "asymmetry_cause"]["value"] == "constant with drive"
+    assert plain["set:s5", "shoulder_target_db"]["value"] == -29
+    station.write_text(STATION.replace('shoulder = "-30 dB"\n', ""), encoding="utf-8")
+    assert "states no shoulder under [target]" in refused(words, capsys)
+
+
 def table(folder, text):
     path = folder / "table.csv"
     path.write_text(text, encoding="utf-8")
@@ -311,12 +412,12 @@ def test_law_memory_is_named_where_the_sides_part_with_drive(tmp_path, capsys, r
     ("words", "sentence"),
     [
         (["drive", "--target", "-32 dB"], "give recordings, or a table with --readings"),
+        (["drive", "--readings", str(DRIVE / "s1.csv")], "--target is needed"),
         ([*ONE, "--target", "32 dB"], "--target must lie between -80 and -10 dB"),
         ([*ONE, "--target", "-32"], "--target"),
         ([*ONE, "--target", "-32 dB", "--confidence", "30 %"], "confidence must lie between 0.5 and 0.999"),
         ([*ONE, "--target", "-32 dB", "--filter", str(DRIVE / "s5_filter.csv")], "with --filter every reading needs"),
         (["drive", "--readings", "none.csv", "--target", "-32 dB"], "none.csv cannot be opened"),
-        (ONE, "--target"),
     ],
 )
 def test_refusals(words, sentence, capsys):

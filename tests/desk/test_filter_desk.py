@@ -118,7 +118,7 @@ def test_law_the_drawing_is_of_true_size(tmp_path, capsys):
         ([*QUICK[:4], "30", *QUICK[5:]], "--width: .* has no unit"),
         ([*QUICK, "--unloaded-q", "-5"], "--unloaded-q must be a bare number above zero"),
         ([*QUICK, "--poles", "12"], "--poles must be a whole number from 1 to 9"),
-        ([*QUICK, "--structure", "helical"], "structure must be interdigital or combline"),
+        ([*QUICK, "--structure", "helical"], "structure must be interdigital, combline or lumped"),
         ([*QUICK, "--metal", "tin"], "metal must be silver, copper, aluminium or brass"),
         (["tune"], "give a trace, or a goal"),
         (["tune", "none.s2p", *GOAL], "cannot be opened"),

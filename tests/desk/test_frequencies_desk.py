@@ -3,11 +3,16 @@
 import contextlib
 import io
 import itertools
+import re
+from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tepui.cli.main import main
+from tepui.files.sigmf import write_sigmf
+from tepui.signals.recording import Stretch
 
 STATIONS = Path(__file__).parent.parent / "data" / "stations"
 QUARRY = ("--wanted", "2346 MHz", "--width", "8 MHz", "--if", "474, 578, 690, 786, 858 MHz", "--side", "low",
@@ -220,6 +225,99 @@ def test_own_mixer_table_and_local_band(read_json, tmp_path):
     product = next(row for row in table(found, "products") if (row["m"], row["n"]) == (2, -1))
     assert (product["level_db_low"], product["level_db_high"]) == (-64.5, -58.5)
     assert [one["path"] for one in found["inputs"]] == [str(levels), str(band)]
+
+
+# numpy's random generator: noise shaped to two flat services, at 674 and 690 MHz, in one wide recording, in thirteen of
+# a narrow receiver, and in one of the same steps; the scenario's plans on the services must fall, the others stay.
+@pytest.mark.parametrize("kind", ["wide", "several", "stepped"])
+def test_tool_services_in_recordings_of_the_local_band_reject_plans(read_json, tmp_path, kind):
+    rate_hz, centres_mhz = (40e6, [684]) if kind == "wide" else (4e6, [666 + 3 * n for n in range(13)])
+    count = 1 << (17 if kind == "wide" else 15)
+    rng, blocks = np.random.default_rng(5), []
+    for centre in centres_mhz:
+        offset = np.fft.fftfreq(count, 1 / rate_hz) / 1e6 + centre
+        height = np.where((np.abs(offset - 674) < 3.8) | (np.abs(offset - 690) < 3.8), 0.3, 0.003)
+        noise = rng.standard_normal((2, count))
+        blocks.append((np.fft.ifft(height * (noise[0] + 1j * noise[1])) * 10).astype(np.complex64))
+    paths = (
+        [tmp_path / "band.sigmf-meta"] if kind == "stepped" else [tmp_path / f"b{n}.sigmf-meta" for n in centres_mhz]
+    )
+    if kind == "stepped":
+        steps = tuple(
+            Stretch(start=n * count, count=count, frequency_hz=centre * 1e6) for n, centre in enumerate(centres_mhz)
+        )
+        write_sigmf(paths[0], blocks, sample_rate_hz=rate_hz, stretches=steps)
+    else:
+        for path, block, centre in zip(paths, blocks, centres_mhz, strict=True):
+            write_sigmf(path, [block], sample_rate_hz=rate_hz, frequency_hz=centre * 1e6)
+    words = [*QUARRY]
+    words[words.index("--if") + 1] = "674, 690, 578, 858 MHz"
+    del words[words.index("--local") : words.index("--local") + 2]
+    words += [word for path in paths for word in ("--local-band", path)]
+    found = document(read_json, *words)
+    seen = [row["centre_hz"] for row in table(found, "local_services")]
+    assert seen == pytest.approx([674e6, 690e6], abs=0.5e6)
+    verdicts = {row["if_hz"] / 1e6: row["verdict"] for row in table(found, "plans")}
+    assert verdicts == {858: "clean", 578: "clean", 674: "rejected", 690: "rejected"}
+    assert len(found["inputs"]) == 2 * len(paths)
+
+
+def place_hz(product, **frequencies):
+    """A product as it stands on paper, worked out at these frequencies."""
+    total = Fraction(0)
+    for sign, number, name in re.findall(r"(^-?|[+-]) ?([0-9/]*) ?(LO1|LO2|LO|IF)", product):
+        multiple = Fraction(number or 1) * (-1 if sign == "-" else 1)
+        total += multiple * Fraction(frequencies[name])
+    return float(total)
+
+
+# Exhaustive arithmetic: every line is put where its product says, and again with LO 1 MHz up, IF 1 MHz down, and both
+# moved so that the wanted product stays, with one mixer low and high, a multiplied oscillator, and two mixers.
+@pytest.mark.parametrize("more", [
+    ("--side", "low"), ("--side", "high"), ("--side", "low", "--multiply", "4"),
+    ("--side", "low", "--second-if", "900 MHz", "--order", "5"),
+])  # fmt: skip
+def test_law_which_line_is_which(read_json, more):
+    found = document(read_json, "--wanted", "2346 MHz", "--width", "8 MHz", "--if", "474, 786 MHz", *more)
+    cascades = {row["plan"]: row for row in table(found, "cascades")} if "--second-if" in more else {}
+    plans = {row["rank"]: row for row in table(found, "plans")}
+    rows = table(found, "which_line")
+    assert len(rows) > 5
+    for row in rows:
+        plan = plans[row["plan"]]
+        at = {"LO": plan["lo_hz"], "IF": plan["if_hz"], "LO2": plan["lo_hz"]}
+        at["LO1"] = cascades[row["plan"]]["lo1_hz"] if cascades else 0
+        last = "LO2" if cascades else "LO"
+        assert place_hz(row["product"], **at) == pytest.approx(row["centre_hz"], abs=1)
+        # The wanted stays where the signal goes down as the last oscillator goes up, or up where it comes out mirrored.
+        follows = 1e6 if plan["inverted"] else -1e6
+        for key, moved in (
+            ("lo_up_hz", {last: 1e6}),
+            ("if_down_hz", {"IF": -1e6}),
+            ("both_hz", {last: 1e6, "IF": follows}),
+        ):
+            there = place_hz(row["product"], **{**at, **{name: at[name] + by for name, by in moved.items()}})
+            assert there - row["centre_hz"] == pytest.approx(row[key], abs=1), (row["product"], key)
+
+
+# By hand: 1488 MHz is 59 13/25 times 25 MHz: the boundary at 1/2 lies 2 x 0.02 x 25 MHz = 1 MHz off, that at 60 12 MHz,
+# beyond the 7.6 MHz of the signal; copies stand on both sides.
+def test_limit_lines_of_the_synthesiser_leave_copies_of_the_signal(read_json):
+    words = [*QUARRY, "--reference", "25 MHz", "--int-min", "50", "--loop", "200 kHz"]
+    words[words.index("--if") + 1] = "578, 858 MHz"
+    found = document(read_json, *words)
+    rows = {(row["line"], row["offset_hz"] > 0): row for row in table(found, "oscillator_lines")}
+    for side, sign in ((True, 1), (False, -1)):
+        half = rows["boundary line at 1/2", side]
+        assert (half["offset_hz"], half["centre_hz"]) == (sign * 1e6, 2346e6 + sign * 1e6)
+        assert (half["in_channel"], half["width_hz"]) == (True, pytest.approx(6816 / 896e-6))
+        whole = rows["boundary line at 0", side]
+        assert (whole["offset_hz"], whole["in_channel"]) == (sign * 12e6, False)
+    worst = findings(found)["stage:oscillator", "worst_line_db"]
+    assert worst["high"] - worst["low"] == pytest.approx(30)
+    plans = {row["lo_hz"]: row for row in table(found, "plan_oscillators")}
+    assert (plans[1488e6]["integer"], plans[1488e6]["frac"], plans[1488e6]["mod"]) == (59, 13, 25)
+    assert (plans[1488e6]["riskiest_fraction"], plans[1488e6]["riskiest_offset_hz"]) == ("1/2", 1e6)
 
 
 def test_pictures_and_text(tmp_path):

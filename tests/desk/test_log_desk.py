@@ -3,8 +3,12 @@
 import hashlib
 import io
 import json
+import os
 import re
 import shutil
+import subprocess
+import sys
+import tempfile
 import wave
 import zipfile
 from pathlib import Path
@@ -357,3 +361,96 @@ def test_law_checks_and_their_trend(run):
     moved = {(one["about"], one["key"]): one for one in document["findings"]}
     assert moved["set:mer_db", "change_beyond_repeatability"]["value"] is True
     assert document["tables"]["trend"]["rows"][0][:5] == ["2026-01", "mer_db", pytest.approx(31.2), "dB", 3]
+
+
+FULL_DISK = """
+import io, resource, signal, sys
+from tepui.cli.main import main
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[1]), int(sys.argv[1])))
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+# A limit on the size of a file answers as a full disk does, in the midst of the writing.
+@pytest.mark.skipif(os.name == "nt", reason="needs a limit on the size of files")
+@pytest.mark.parametrize("what", ["recording", "photograph", "findings", "archive"])
+def test_law_a_full_disk_refuses_files_whole_and_leaves_no_halves(run, kept, tmp_path, what):
+    run("export", "all.zip")
+    before = says(run("list", "--all"))
+    (tmp_path / "b.png").write_bytes(PNG + bytes(400_000))
+    samples = np.random.default_rng(9).integers(-900, 900, 400_000).astype("<i2")
+    (tmp_path / ("long" + DATA)).write_bytes(samples.tobytes())
+    about = {"core:datatype": "ci16_le", "core:sample_rate": 8e6, "core:version": "1.0.0"}
+    document = {"global": about, "captures": [{"core:sample_start": 0}], "annotations": []}
+    (tmp_path / ("long" + META)).write_text(json.dumps(document))
+    words = {
+        "recording": ["log", "add", "recording", "long" + META],
+        "photograph": ["log", "add", "photograph", "b.png", "--caption", "the box"],
+        "findings": ["log", "add", "findings", "doc.json"],
+        "archive": ["log", "import", "big.zip"],
+    }[what]
+    if what == "findings":
+        plain = {"tepui": "0", "schema": 1, "verb": "receive", "station": None, "practice": False, "inputs": []}
+        plain |= {"utc": "2026-01-31T20:15:00Z", "findings": [], "tables": {}, "files": ["a.png", "b.png"]}
+        (tmp_path / "doc.json").write_text(json.dumps(plain))
+    if what == "archive":
+        run("add", "photograph", "b.png", "--caption", "the box", "--log", "big.sqlite")
+        run("export", "big.zip", "--log", "big.sqlite")
+    store = store_path(kept)
+    held = {path.name: path.read_bytes() for path in store.iterdir()}
+    done = subprocess.run(
+        [sys.executable, "-c", FULL_DISK, "300000", *words], capture_output=True, text=True, check=False, timeout=120
+    )
+    assert done.returncode == 3
+    assert done.stdout == ""
+    assert re.fullmatch(r"tepui: .* could not be written \(File too large\); make room or .*\.\n", done.stderr)
+    assert {path.name: path.read_bytes() for path in store.iterdir()} == held
+    assert says(run("list", "--all")) == before
+
+
+READ_ONLY = """
+import contextlib, io, os, sys, tempfile
+from tepui.cli.main import main
+words, log = sys.argv[1:-1], sys.argv[-1]
+with tempfile.TemporaryDirectory() as elsewhere, contextlib.redirect_stdout(io.StringIO()):  # loads what is needed
+    assert main(["log", "add", "note", "first", "--log", elsewhere + "/a.sqlite"]) == 0
+    assert main([*words, "--log", elsewhere + "/a.sqlite"]) == 0
+if os.getuid() == 0:  # root may write anywhere
+    os.setegid(65534)
+    os.seteuid(65534)
+sys.exit(main([*words, "--log", log]))
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs rights on folders")
+@pytest.mark.parametrize("what", ["note", "archive", "recording", "list"])
+def test_law_a_folder_that_cannot_be_written_refuses_in_a_sentence(run, kept, tmp_path, what):
+    run("export", "all.zip")
+    words = {
+        "note": ["log", "add", "note", "x"],
+        "archive": ["log", "import", str(tmp_path / "all.zip")],
+        "recording": ["log", "add", "recording", str(tmp_path / ("on-air" + META))],
+        "list": ["log", "list"],
+    }[what]
+    with tempfile.TemporaryDirectory() as name:  # a folder that others may enter
+        folder = Path(name)
+        shutil.copy(kept, folder)
+        shutil.copy(kept.with_name("tepui-log.copy.jsonl"), folder)
+        for path in (tmp_path / "all.zip", *tmp_path.glob("on-air*")):
+            shutil.copy(path, folder)
+        words = [word.replace(str(tmp_path), str(folder)) for word in words]
+        for path in folder.iterdir():
+            path.chmod(0o444)
+        folder.chmod(0o555)
+        call = [sys.executable, "-c", READ_ONLY, *words, str(folder / kept.name)]
+        done = subprocess.run(call, capture_output=True, text=True, check=False, timeout=120)
+        folder.chmod(0o755)
+        assert "tepui-log.files" not in [path.name for path in folder.iterdir()]
+    if what == "list":
+        assert done.returncode == 0
+        return
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "cannot be written here" in done.stderr
+    assert done.stderr.count("\n") == 1

@@ -173,6 +173,11 @@ BASE = ["path", "--frequency", "1 GHz", "--tx-height", "30 m", "--rx-height", "3
         (["--profile", "ridge", "--from", "HI45kt", "--to", "HI55ob"], "one of them is another path"),
         (["--from", "HI45kt", "--to", "HI46ob", "--delta-n", "much"], "--delta-n takes a bare number"),
         (["--from", "HI45kt", "--to", "HI46ob", "--exposure"], "need the link"),
+        (["--from", "HI45kt", "--to", "HI46ob", "--clutter-loss", "-4 dB"], "must be at least 0 dB"),
+        (["--from", "HI45kt", "--to", "HI46ob", "--clutter-height", "9 m"], "stands on --terrain"),
+        (["--from", "HI45kt", "--to", "HI46ob", "--location-spread", "-5 dB"], "location spread must lie between 0"),
+        (["--from", "HI45kt", "--to", "HI46ob", "--tx-height", "400 km"], "between 0 and 20000 m"),
+        (["--from", "HI45kt", "--to", "HI46ob", "--sea-fraction", "140 %"], "must lie between 0 and 1 (a share"),
     ],
 )
 def test_bad_input_is_one_sentence(capsys, given, sentence):

@@ -167,7 +167,7 @@ def test_limit_outliers_and_contradictions_are_said_and_not_absorbed(capsys, rea
     one = found["point:after driver", "reading_verdict"]
     assert one["value"] == "stop"
     assert "Either driver or a stage before it gives 10.0 dB more" in one["remark"]
-    assert "a pad of 10 dB counted once too often or forgotten" in one["remark"]
+    assert "a pad of 10 dB counted that is not there" in one["remark"]
     assert found["point:after driver", "level_dbm"]["value"] == plan["point:after driver", "level_dbm"]["value"]
     words = [
         "levels",
@@ -204,6 +204,8 @@ def test_published_a_level_7_ring_at_0_dbm_is_hopeless_and_needs_10_db(tmp_path,
     assert one["value"] == 10
     assert one["remark"].startswith("Hopeless: 0.0 dBm of OFDM into a ring with 7 dBm")
     assert found["station", "worst_stage"]["value"] in ("mixer", "amplifier")
+    shoulder = found["point:after mixer", "shoulder_worst_db"]
+    assert (shoulder["standing"], shoulder["high"]) == ("at_least", None)  # the ring's table ends here
 
 
 def test_limit_without_ambient_no_word_on_sinks(tmp_path, capsys, read_json):
@@ -272,6 +274,91 @@ def test_limit_outside_the_range_its_data_hold_for(tmp_path, capsys, read_json):
     assert "read its gain first, at three drives" in found["stage:driver", "outside_data"]["remark"].lower()
     levels = {row["point"]: row["planned_rss_db"] for row in rows_of(document, "levels")}
     assert levels["after driver"] == pytest.approx((2.01**2 + 3.6**2) ** 0.5, abs=0.02)
+    given = found["stage:driver", "gain_db"]
+    assert (given["standing"], given["low"], given["high"]) == ("given", 26.2, pytest.approx(33.4))
+    first = found["station", "next_reading"]
+    assert first["value"] == "after driver"
+    assert first["remark"].startswith("Read its gain at three drives: behind filter (")
+    after, _ = run(["levels", path, "--reading", "after driver = 10 dBm ± 0.5 dB"], capsys, read_json)
+    assert after["station", "next_reading"]["value"] != "after driver"
+
+
+# Nothing may change: neither levels nor shoulders, MER nor their intervals, before readings and after.
+@pytest.mark.parametrize("words", [(), ("--reading", "after driver = 10 dBm ± 0.5 dB")])
+def test_law_a_lossless_stage_changes_nothing_at_all(tmp_path, capsys, read_json, words):
+    nothing = '[[stage]]\nname = "nothing"\nkind = "pad"\nloss = "0 dB ± 0.000001 dB"\n\n'
+    driver = '[[stage]]\nname = "driver"'
+    path = altered(tmp_path, "slate_ridge.toml", (driver, nothing + driver))
+    plain, _ = run(["levels", str(STATIONS / "slate_ridge.toml"), *words], capsys, read_json)
+    more, _ = run(["levels", path, *words], capsys, read_json)
+    for place, one in plain.items():
+        other = more[place]
+        assert (other["standing"], other["unit"]) == (one["standing"], one["unit"])
+        for end in ("value", "low", "high"):
+            if isinstance(one[end], float):
+                assert other[end] == pytest.approx(one[end], abs=1e-3), (place, end)
+
+
+MEMORY = """# an amplifier with memory, its distortion heard again 70 ns later
+reference_dbm; 20
+reach_dbm; 22
+delay_ns; order; real; imag
+0; 1; 1; 0
+0; 3; -0.05; 0
+70; 3; 0; -0.03
+"""
+
+
+# By hand, term 1 of x |x|^2 weighs a = -0.05 - 0.03i exp(-2 pi i f 70 ns); 3.83 MHz off the centre the turn is 96.5
+# degrees, so |a| is 0.0205 below and 0.0799 above: 11.8 dB between the shoulders.
+def test_limit_a_measured_memory_polynomial_has_two_shoulders(tmp_path, capsys, read_json):
+    p1db = 'p1db = { value = "45 dBm ± 1 dB", origin = "data sheet" }'
+    path = altered(tmp_path, "slate_ridge.toml", (p1db, 'memory_polynomial = "memory.csv"'),
+                   ("-11 dBm ± 1.5 dB", "-11 dBm ± 0.2 dB"), ("29.8 dB ± 1.8 dB", "29.8 dB ± 0.2 dB"),
+                   ("6.5 dB ± 1.2 dB", "6.5 dB ± 0.2 dB"), ('oip3 = "37', 'oip3 = "60'))  # fmt: skip
+    (tmp_path / "memory.csv").write_text(MEMORY)
+    found, document = run(["levels", path], capsys, read_json)
+    assert found["stage:amplifier", "amplifier_model"]["value"] == "memory polynomial of 2 delays up to order 3"
+    row = next(row for row in rows_of(document, "distortion") if row["stage"] == "amplifier")
+    assert row["shoulder_upper_db"] - row["shoulder_lower_db"] == pytest.approx(11.8, abs=1.5)
+    about = "point:after amplifier"
+    higher = max(found[about, "shoulder_lower_db"]["value"], found[about, "shoulder_upper_db"]["value"])
+    assert found[about, "shoulder_worst_db"]["value"] == pytest.approx(higher)
+    assert any(one["path"].endswith("memory.csv") for one in document["inputs"])
+    (tmp_path / "memory.csv").write_text(MEMORY.replace("70; 3", "70; 4"))
+    said = refused(["levels", path], capsys)
+    assert 'memory_polynomial of stage "amplifier"' in said
+    assert "the order of a coefficient is odd, from 1 to 11, not 4" in said
+
+
+SECOND_MIXER = """
+[[stage]]
+name = "second mixer"
+kind = "mixer"
+frequency = "1486 MHz"
+loss = "6.5 dB ± 1.2 dB"
+lo_level = "7 dBm"
+
+[[stage]]
+name = "filter"
+"""
+
+
+# By hand: 1486 - 1286 = 200 MHz and mirrored; 200 - 163.875 = 36.125 MHz.
+def test_limit_two_mixers_are_undone_one_after_the_other(tmp_path, capsys, read_json):
+    path = altered(
+        tmp_path,
+        "slate_ridge.toml",
+        ('frequency = "428 MHz"', 'frequency = "163.875 MHz"'),
+        ('\n[[stage]]\nname = "filter"\n', SECOND_MIXER),
+        ('tunes = "170..860 MHz"', 'tunes = "30..60 MHz"'),
+    )
+    _, document = run(["mode", path], capsys, read_json)
+    card = {row["setting"]: row["enter"] for row in rows_of(document, "settings_card")}
+    assert (card["frequency"], card["spectrum"]) == ("36.125 MHz", "inverted")
+    _, document = run(["frequencies", path], capsys, read_json)
+    for row in rows_of(document, "cascades"):
+        assert (row["if_hz"], row["second_if_hz"]) == (36.125e6, 200e6)
 
 
 class TestNew:

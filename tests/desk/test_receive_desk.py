@@ -22,6 +22,7 @@ def run(capsys, *words: str) -> tuple[int, str, str]:
 def test_law_document_stream_and_pictures(tmp_path, capsys, read_json, nomenclature):
     out, plots = tmp_path / "out.ts", tmp_path / "pictures"
     words = [str(recording_path(ECHO)), "--out", str(out), "--plots", str(plots), "--json"]
+    words += ["--picture", str(tmp_path / "picture.png")]
     code, text, _ = run(capsys, *words)
     assert code == 0
     document = read_json(text)
@@ -39,6 +40,7 @@ def test_law_document_stream_and_pictures(tmp_path, capsys, read_json, nomenclat
     assert missing_and_wrong(packets, true_packets(ECHO))[2] == 0
     assert len(document["inputs"]) == 2
     assert all(Path(name).is_file() for name in document["files"])
+    assert not (tmp_path / "picture.png").exists()  # a general decoder finds no whole picture in a tenth of a second
     assert {path.name for path in plots.glob("*.svg")} == {
         "constellation.svg", "impulse_response.svg", "mer_by_carrier.svg", "mer_by_symbol.svg",
     }  # fmt: skip

@@ -60,6 +60,47 @@ def rows_of(document, name):
     return [dict(zip(keys, row, strict=True)) for row in table["rows"]]
 
 
+# Truth of the sweeps (data/sweeps/README.md): the receiver's crystal is 20 ppm fast. What of an MER's errors the noise
+# does not explain is distortion, as powers.
+def test_published_guards_of_the_slices(evening, capsys, read_json, nomenclature):
+    _, text, _ = run(capsys, "--settings", evening / "hot_att6.csv", "--centre", "1275 MHz", "--mer", "31 dB", "--json")
+    document = read_json(text)
+    assert {one["key"] for one in document["findings"]} <= set(nomenclature)
+    clock, error, noise, ceiling = (
+        finding(document, key) for key in ("sample_clock_ppm", "tuner_error_ppm", "snr_prefix_db", "mer_ceiling_db")
+    )
+    assert clock["low"] <= -20 <= clock["high"]
+    assert error["value"] == pytest.approx(20, abs=0.01)
+    left = 10**-3.1 - 10 ** -(noise["value"] / 10) * 10**0.0335  # data cells are 0.335 dB below the mean carrier
+    assert ceiling["value"] == pytest.approx(-10 * np.log10(left), abs=0.02)
+    assert ceiling["low"] < ceiling["value"] < ceiling["high"]
+    assert "what is not noise" not in noise["remark"]
+    assert "Blind to distortion" in noise["remark"]
+    slices = rows_of(document, "slices")
+    assert len(slices) >= 4
+    assert all(abs(row["sample_clock_ppm"] + 20) < 3 for row in slices)
+
+
+def test_law_one_slice_alone_tells_its_guards(evening, capsys, read_json):
+    path = evening / "night_hot_att6_06.raw"
+    words = ["--type", "cu8", "--rate", "2.4 MS/s", "--frequency", "1274.375 MHz", "--json"]
+    document = read_json(run(capsys, path, *words)[1])
+    assert [finding(document, key)["value"] for key in ("fft_size", "guard_fraction")] == [2048, "1/8"]
+    assert finding(document, "shoulder_worst_db")["standing"] == "unknown"
+    assert finding(document, "snr_prefix_db")["standing"] == "measured"
+    told = read_json(run(capsys, path, *words, "--centre", "1275 MHz", "--width", "7 MHz")[1])
+    assert finding(told, "tuner_error_ppm")["value"] == pytest.approx(20, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"), [("31", '--mer: "31" has no unit'), ("-31 dB", "--mer must lie between")]
+)
+def test_refusals_of_an_mer(evening, capsys, text, sentence):
+    code, out, err = run(capsys, "--settings", evening / "hot.csv", "--mer", text)
+    assert (code, out) == (2, "")
+    assert sentence in err
+
+
 # Truth of the sweeps (data/sweeps/README.md): shoulders at the transmitter, centre, crystal error.
 def test_tool_three_settings_are_measured(evening, tmp_path, capsys, read_json, nomenclature):
     plots = tmp_path / "pictures"

@@ -1,11 +1,12 @@
 """The workshop: work goes on by itself, can be stopped at any moment, and what came of it is kept."""
 
 import json
+import os
 import time
 
 import pytest
 
-from tepui.desk.workshop import DONE, RECORD, REFUSED, RUNNING, STOPPED, Workshop
+from tepui.desk.workshop import DONE, RECORD, REFUSED, RUNNING, STOPPED, WAITING, Workshop
 
 ENTRY = "stub_entry:run"
 PATIENT_S = 60.0
@@ -65,6 +66,35 @@ def test_law_work_tells_its_share_and_is_killed_when_stopped(workshop):
     assert workshop.wait(work.number, timeout_s=PATIENT_S).state == STOPPED
     assert time.monotonic() - begun < 10  # a slow command would go on for fifty seconds
     assert workshop.wait(workshop.submit(["fine"], title="y").number, timeout_s=PATIENT_S).state == DONE
+
+
+def test_law_work_may_have_a_process_of_its_own(workshop):
+    work = workshop.wait(workshop.submit(["parent"], title="x").number, timeout_s=PATIENT_S)
+    assert work.state == DONE, work.sentence
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no gentle end: the process is killed at once")
+def test_law_work_that_hears_the_end_ends_whole(workshop, tmp_path):
+    work = workshop.submit(["whole", str(tmp_path / "kept")], title="x")
+    running(workshop, work.number)
+    workshop.stop(work.number)
+    ended = workshop.wait(work.number, timeout_s=PATIENT_S)
+    assert (ended.state, ended.sentence) == (STOPPED, "ended whole.")
+    assert (tmp_path / "kept").read_text() == "whole"
+
+
+def test_law_never_more_than_two_at_once(tmp_path):
+    workshop = Workshop(tmp_path, entry=ENTRY)
+    try:
+        works = [workshop.submit(["slow"], title=str(n)) for n in range(4)]
+        for work in works[:2]:
+            running(workshop, work.number)
+        time.sleep(0.3)
+        assert [workshop.get(work.number).state for work in works[2:]] == [WAITING, WAITING]
+        for work in reversed(works):
+            workshop.stop(work.number)
+    finally:
+        workshop.close()
 
 
 def test_law_work_that_waits_can_be_taken_out(workshop):

@@ -9,8 +9,9 @@ from axes_signals import impaired_recording
 from captures import NAMES, recording_path, truth
 from tepui.chain.reception.prefix import compare_prefixes, noise_of
 from tepui.chain.reception.receive import receive
-from tepui.evidence.prefix import CEILING_DB, prefix_snr
+from tepui.evidence.prefix import CEILING_DB, left_by_distortion, prefix_snr
 from tepui.files.recordings import open_recording
+from tepui.ground.doubt import estimate
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import recording_from_samples
 
@@ -93,3 +94,13 @@ def test_limit_noise_of_pairs_made_by_hand():
     noise = noise_of(10 * copied + left, (10 * copied + right) * np.exp(0.3j), n_fft=2048)
     assert noise.shape == (400,)
     assert noise.mean() == pytest.approx(2.0, abs=4 * noise.std() / 20)
+
+
+# Powers subtract: errors of 1e-3, of which noise makes 5e-4 of the data cells' power, leave 5e-4 = -33.01 dB.
+def test_limit_what_noise_does_not_explain_is_distortion():
+    mer, snr = estimate(30.0, reading=0.1), estimate(33.01 + 0.335, noise=0.1)
+    value, low, high = left_by_distortion(mer, snr)
+    assert value == pytest.approx(33.01, abs=0.01)
+    assert low == pytest.approx(-10 * np.log10(5e-4 + 2 * np.hypot(1e-3, 5e-4) * 0.02303), abs=0.01)
+    assert high > value > low
+    assert left_by_distortion(mer, estimate(30.34, noise=0.1))[0] is None

@@ -14,9 +14,9 @@ def test_law_columns_in_any_order_empty_cells_and_remarks(tmp_path):
     text = "# of a Sunday\nshoulder_worst_db, setting_dbm ,recording,supply_a\n−33.9,9,,\n\n,10,later.wav,5.2\n"
     first, second = read_readings(write(tmp_path, text))
     assert first.values == {"shoulder_worst_db": -33.9, "setting_dbm": 9.0}
-    assert first.recording is None
+    assert first.recordings == ()
     assert second.values == {"setting_dbm": 10.0, "supply_a": 5.2}
-    assert second.recording == tmp_path / "later.wav"
+    assert second.recordings == (tmp_path / "later.wav",)
     assert (first.line, second.line) == (3, 5)
 
 

@@ -7,8 +7,9 @@ import pytest
 
 import tepui.practice.live as practice
 from live_receivers import Direct, behind_front_end_db, sent_db
-from tepui.jobs.watch import EdgeWatch, WatchPlan
+from tepui.jobs.watch import EdgeWatch
 from tepui.jobs.watch_findings import watch_outcome
+from tepui.jobs.watch_plan import WatchPlan
 from tepui.jobs.watch_state import (
     FIT_PAD,
     IDLE,

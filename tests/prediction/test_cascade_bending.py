@@ -25,7 +25,9 @@ from tepui.prediction.bending import (
 )
 from tepui.prediction.cascade import Link, cascade, cascade_oip3_dbm, friis_noise_db, joined_db
 from tepui.prediction.detectors import LINEAR_DB, LOG_DB, crest_db, detector, receiver_share_db
+from tepui.prediction.draws import drawn_levels
 from tepui.prediction.quality import qualities
+from tepui.prediction.readings import model_of
 from tepui.signals.dvbt.mode import Mode
 
 PLAN = Path(__file__).parents[1] / "data" / "plan"
@@ -195,6 +197,30 @@ def test_limit_two_equal_stages():
     assert two.shoulder_powers_db[1] - one.shoulder_powers_db[1] == pytest.approx(3.01, abs=0.01)
     assert two.shoulder_voltages_db[1] - one.shoulder_powers_db[1] == pytest.approx(6.02, abs=0.01)
     assert two.next_db == pytest.approx(3.01 - 10 * math.log10(1 + 10 ** (-two.bent.shoulder_slope / 10)), abs=0.02)
+
+
+def two_cubics(*, reference_std_db=0.0, level_std_db=0.0):
+    bend = Bend(model="cubic", reference_dbm=40.0, std_db=reference_std_db, why="")
+    links = [
+        Link(name="modulator", kind="modulator", gain_db=15, std_db=level_std_db, worst_db=0, noise_db=0),
+        Link(name="a", kind="amplifier", gain_db=0, std_db=0, worst_db=0, bend=bend, noise_db=0),
+        Link(name="b", kind="amplifier", gain_db=0, std_db=0, worst_db=0, bend=bend, noise_db=0),
+    ]
+    nodes = cascade(links, occupied_hz=6e6)
+    drawn = drawn_levels(model_of(links, {}), [])
+    return qualities(links, nodes, [node.level for node in nodes], mode=MODE, drawn=drawn)[-1]
+
+
+# By hand, two equal stages of 2 dB/dB: what both have in common moves their sum as it moves each, 1.96 x 2 x 0.1 dB;
+# what each has alone is halved in the sum and joins as a root of squares, 1.96 x sqrt(2) x 0.1 dB.
+def test_limit_intervals_of_sums_know_what_stages_have_in_common():
+    shared, alone = two_cubics(level_std_db=0.1), two_cubics(reference_std_db=0.1)
+    for quality, half in ((shared, 1.96 * 2 * 0.1), (alone, 1.96 * math.sqrt(2) * 0.1)):
+        low, value, high = quality.shoulder_powers_db
+        assert (high - low) / 2 == pytest.approx(half, rel=0.06)
+        assert (high + low) / 2 == pytest.approx(value, abs=0.03)
+        low, value, high = quality.mer_powers_db
+        assert (high - low) / 2 == pytest.approx(half, rel=0.06)
 
 
 # Exponential density of the power: E[ln w] = -gamma, E[sqrt w] = sqrt(pi)/2; quantiles of exp(-w).

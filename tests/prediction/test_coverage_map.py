@@ -12,15 +12,14 @@ from tepui.ground.errors import RangeError
 from tepui.ground.tasks import map_tasks
 from tepui.prediction.coverage import (
     MapConditions,
-    MapGrid,
     MapSite,
     assembled,
-    bare_grid,
     edge_pixels,
     eirp_towards,
     map_tasks_for,
     run_map_task,
 )
+from tepui.prediction.map_grid import MapGrid, bare_grid
 from tepui.signals.terrain import Profile
 from terrain_files import srtm_cut
 

@@ -8,6 +8,7 @@ import re
 import shutil
 import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from captures import FOLDER
 from conftest import find_browser
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
+from tepui.station.example import example_text
 from tepui.web.app import build_app
 from tepui.web.chain import Chain
 from tepui.web.live import ENTRY as WATCH
@@ -40,12 +42,15 @@ SERIOUS = ("serious", "critical")
 SHEETS = (
     "/",
     "/station",
+    "/station/stage-5",
+    "/frequencies",
     "/levels",
     "/watch",
     "/recordings",
     "/results",
     "/legend",
     "/stage/amplifier",
+    "/stage/mixer",
     "/do/spectrum",
     "/do/drive",
     "/do/receive",
@@ -53,17 +58,18 @@ SHEETS = (
 KEPT = os.environ.get("TEPUI_SCREENSHOTS")
 
 
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("bench")
-    for path in Path(FOLDER).glob(f"{NAME}.sigmf-*"):
-        shutil.copy(path, folder)
+@contextmanager
+def served(folder):
+    """The address of a bench of that folder, with the example station whose levels are worked out."""
     listener = _listener(0, everywhere=False)
     port = listener.getsockname()[1]
     workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1)
     state = BenchState(
         folder=folder, workshop=workshop, watching=Watching(entry=WATCH), chain=Chain(folder, workshop), practice=False
     )
+    state.chain.station.write_text(example_text(), encoding="utf-8")
+    work = state.chain.levels().work
+    workshop.wait(work.number, timeout_s=PATIENT_MS / 1000)  # no page draws itself anew while it is looked at
     app = build_app(state, hosts=[f"127.0.0.1:{port}"], token=None)
     server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False, ws="websockets-sansio"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -75,6 +81,15 @@ def bench(tmp_path_factory):
     server.should_exit = True
     thread.join(10)
     workshop.close()
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bench")
+    for path in Path(FOLDER).glob(f"{NAME}.sigmf-*"):
+        shutil.copy(path, folder)
+    with served(folder) as address:
+        yield address
 
 
 @pytest.fixture(scope="module")
@@ -195,6 +210,29 @@ def test_law_the_theme_stays_chosen(page):
     assert page.evaluate("document.documentElement.dataset.theme") == "night"
 
 
+STILL_S = 4.0
+STANDS_STILL = """(still) => new Promise((done) => {
+  const drawn = [];
+  document.addEventListener("trace-drawn", (e) => drawn.push([performance.now() / 1e3, e.detail.time_s]));
+  setTimeout(() => {
+    const end = performance.now() + 1e3 * still;
+    while (performance.now() < end);
+    const woke = performance.now() / 1e3;
+    setTimeout(() => done({ woke, drawn }), 3000);
+  }, 2000);
+})"""
+
+
+def stands_still(page):
+    """A page that stood still four seconds draws nothing that is older than what it would have drawn without."""
+    told = page.evaluate(STANDS_STILL, STILL_S)
+    before = [at - time_s for at, time_s in told["drawn"] if at < told["woke"] - STILL_S]
+    after = [at - time_s for at, time_s in told["drawn"] if at >= told["woke"]]
+    assert before
+    assert after
+    assert max(after) - min(before) < STILL_S / 2, "an old trace was drawn"
+
+
 def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
     page.goto("/watch")
     page.get_by_role("textbox", name="Receiver", exact=True).fill("practice")
@@ -205,6 +243,13 @@ def test_law_the_practice_watch_shows_both_shoulders_and_hears_keys(page):
     expect(page.get_by_text("practice, nothing measured")).to_be_visible()
     page.keyboard.press("+")
     expect(page.locator("[data-state]")).to_contain_text("drive 0.5 dB", timeout=PATIENT_MS)
-    keep(page, "watch")
+    expect(page.locator("[data-watch]")).to_have_attribute("data-rate", number, timeout=PATIENT_MS)
+    stands_still(page)
+    told = [(one["id"], one["impact"]) for one in Axe().run(page).response["violations"] if one["impact"] in SERIOUS]
+    assert told == []
+    for width in (390, 1280, 2560):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        keep(page, f"watch-{width}")
     page.get_by_role("button", name="End the watch").click()
     expect(page.get_by_role("button", name="Begin the watch")).to_be_visible()

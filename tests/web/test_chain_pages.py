@@ -3,12 +3,14 @@
 import pytest
 from starlette.testclient import TestClient
 
+from tepui.cli.main import main
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.web.app import build_app
-from tepui.web.chain import Chain, mark_of
+from tepui.web.chain import Chain
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
+from tepui.web.station_file import mark_of
 
 HOST = "127.0.0.1:8157"
 PATIENT_S = 120.0
@@ -35,6 +37,11 @@ def settled(state):
     return state.chain.levels()
 
 
+def counting(state):
+    """The readings that count, as the verb takes them."""
+    return [one.text for one in state.chain.log.readings() if one.counts]
+
+
 def test_law_the_strip_and_the_sheet_show_the_chain(bench):
     client, state = bench
     levels = settled(state)
@@ -55,7 +62,9 @@ def test_law_a_reading_narrows_the_levels_and_can_be_taken_out(bench):
         "/levels/reading", data={"point": "after driver", "shown": "9.7", "doubt": "0.5", "instrument": ""}
     )
     assert answer.status_code == 303
-    assert state.chain.reading_lines() == ["after driver = 9.7 dBm ± 0.5 dB"]
+    assert counting(state) == ["after driver = 9.7 dBm ± 0.5 dB"]
+    (entry,) = state.chain.log.entries()
+    assert (entry.revision.kind, entry.revision.body["key"]) == ("reading", "level_dbm")
     after = settled(state).document
 
     def width(document):
@@ -63,9 +72,92 @@ def test_law_a_reading_narrows_the_levels_and_can_be_taken_out(bench):
         return level["high"] - level["low"]
 
     assert width(after) < 0.5 * width(before)
-    client.post("/levels/drop", data={"number": "0"})
-    assert state.chain.reading_lines() == []
+    client.post("/levels/drop", data={"number": str(entry.number)})
+    assert counting(state) == []
+    assert "Put back" in client.get("/levels").text
     assert width(settled(state).document) == pytest.approx(width(before))
+    client.post("/levels/drop", data={"number": str(entry.number), "back": "1"})
+    assert counting(state) == ["after driver = 9.7 dBm ± 0.5 dB"]
+    client.post("/levels/drop", data={"number": str(entry.number)})
+
+
+def test_law_a_reading_on_an_instrument_keeps_what_was_shown_and_the_pads_that_were_in(bench):
+    client, state = bench
+    told = {
+        "point": "after amplifier",
+        "shown": "-3.9",
+        "doubt": "0.2",
+        "instrument": "head",
+        "pads": "",
+        "who": "Q1X",
+    }
+    assert client.post("/levels/reading", data=told).status_code == 303
+    entry = state.chain.log.entries()[-1]
+    body = entry.revision.body
+    assert (body["key"], body["value"], body["pads_db"], body["instrument"]) == ("shown_dbm", -3.9, 40.0, "head")
+    assert entry.revision.who == "Q1X"
+    document = settled(state).document
+    (row,) = document["tables"]["level_readings"]["rows"]
+    assert row[:2] == ["after amplifier", "head"]
+    assert row[2] == pytest.approx(36.1)  # -3.9 dBm behind 40 dB
+    # The command line writes to the same log, and a later reading takes the place of the earlier one.
+    words = [
+        "log",
+        "add",
+        "reading",
+        "after amplifier",
+        "shown_dbm=-3.5 dBm",
+        "--instrument",
+        "head",
+        "--pads",
+        "40 dB",
+    ]
+    assert main([*words, "--log", str(state.chain.log.path)]) == 0
+    assert counting(state) == ["after amplifier on head through 40 dB = -3.5 dBm"]
+    (row,) = settled(state).document["tables"]["level_readings"]["rows"]
+    assert row[2] == pytest.approx(36.5)
+    for one in state.chain.log.readings():
+        client.post("/levels/drop", data={"number": str(one.entry)})
+
+
+def test_law_an_older_list_of_readings_is_taken_in_once_and_whole(bench):
+    client, state = bench
+    first, second = "after driver = 9.7 dBm ± 0.5 dB", "after driver on head through 20 dB = -10.3 dBm"
+    lines = ["# first evening", f"{first}  # warm", second, "not a reading"]
+    (state.folder / "readings.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert "2 readings and 2 notes of readings.txt were taken into the log" in client.get("/levels").text
+    assert counting(state) == [first, second]
+    assert (state.folder / "readings-taken-into-the-log.txt").read_text(encoding="utf-8").split("\n")[:4] == lines
+    held = [entry.revision.body.get("note") or entry.revision.body.get("text") for entry in state.chain.log.entries()]
+    assert [f"readings.txt: {line}" in held for line in lines] == [True] * 4
+    # A crash between the log and the new name leaves the list; what is known is not entered again.
+    (state.folder / "readings-taken-into-the-log.txt").rename(state.folder / "readings.txt")
+    assert "0 readings and 0 notes" in client.get("/levels").text
+    for one in state.chain.log.readings():
+        client.post("/levels/drop", data={"number": str(one.entry)})
+
+
+def test_message_of_a_log_that_is_damaged(bench):
+    client, state = bench
+    path = state.chain.log.path
+    data = path.read_bytes()
+    journal = path.with_name(path.name + "-wal")
+    held = journal.read_bytes() if journal.exists() else None
+    journal.unlink(missing_ok=True)
+    path.write_bytes(b"nothing" + data[7:])
+    page = client.get("/levels")
+    assert page.status_code == 200
+    assert "is damaged" in page.text
+    assert "move tepui-log.sqlite elsewhere" in page.text
+    told = {"point": "after driver", "shown": "9.7", "doubt": "", "instrument": ""}
+    answer = client.post("/levels/reading", data=told)
+    assert answer.status_code == 400
+    assert "nothing was written" in answer.text
+    assert 'value="9.7"' in answer.text  # nothing that was typed is lost
+    path.write_bytes(data)
+    if held is not None:
+        journal.write_bytes(held)
+    assert "is damaged" not in client.get("/levels").text
 
 
 @pytest.mark.parametrize(("shown", "point"), [("nine", "after driver"), ("9.7", "after nothing")])
@@ -74,7 +166,7 @@ def test_message_of_a_reading_that_cannot_be_used(bench, shown, point):
     answer = client.post("/levels/reading", data={"point": point, "shown": shown, "doubt": "", "instrument": ""})
     assert answer.status_code == 400
     assert 'role="alert"' in answer.text
-    assert state.chain.reading_lines() == []
+    assert counting(state) == []
 
 
 def test_message_of_a_station_file_with_a_wrong_unit(bench):

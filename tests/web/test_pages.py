@@ -1,5 +1,6 @@
 """The pages without a browser: every one answers, hostile names lead nowhere, what is handed in is whole or refused."""
 
+import os
 import shutil
 from pathlib import Path
 
@@ -25,7 +26,7 @@ def bench(tmp_path_factory):
     for path in Path(FOLDER).glob(f"{NAME}.sigmf-*"):
         shutil.copy(path, folder)
     (folder.parent / "outside.wav").write_bytes(b"RIFF")
-    workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1)
+    workshop = Workshop(folder / RESULTS, entry="tepui.cli.main:main", processes=1, within=folder)
     state = BenchState(
         folder=folder, workshop=workshop, watching=Watching(entry=WATCH), chain=Chain(folder, workshop), practice=False
     )
@@ -96,6 +97,21 @@ def test_law_no_name_leads_out_of_the_folder(bench, name):
     assert "not a file of this bench" in answer.text or "Choose a recording" in answer.text
 
 
+# What is handed in may itself name files: a table its recordings, a station file its curve. They lead nowhere either.
+@pytest.mark.parametrize("name", ["../outside.wav", "/etc/hostname", "link.wav"])
+def test_law_no_name_within_a_file_leads_out_of_the_folder(bench, name):
+    client, state = bench
+    if os.name != "nt" and not (state.folder / "link.wav").is_symlink():
+        (state.folder / "link.wav").symlink_to(state.folder.parent / "outside.wav")
+    table = f"setting_dbm,recording\n-3,{name}\n"
+    client.post("/recordings", files=[("recording", ("named.csv", table.encode(), "text/csv"))])
+    begun = client.post("/do/drive", data={"file": "named.csv", "target": "-32 dB"})
+    work = state.workshop.wait(int(begun.headers["location"].rsplit("/", 1)[1]), timeout_s=120)
+    (state.folder / "named.csv").unlink()
+    assert work.state == "refused"
+    assert f"names {name}, which lies outside the folder of this bench" in work.sentence
+
+
 def test_law_text_in_a_form_stays_text(bench):
     answer = bench[0].get("/do/spectrum", params={"centre": '"><script>alert(1)</script>'})
     assert "<script>alert" not in answer.text
@@ -128,6 +144,24 @@ def test_message_of_what_is_not_taken(bench, names, says):
     assert answer.status_code == 400
     assert says in answer.text
     assert sorted(path.name for path in state.folder.iterdir()) == before
+
+
+def test_law_a_name_that_is_a_device_elsewhere_is_none_here(bench):
+    client, state = bench
+    assert client.post("/recordings", files=handed("CON.wav")).status_code == 303
+    assert (state.folder / "file-CON.wav").read_bytes() == b"abc"
+    (state.folder / "file-CON.wav").unlink()
+
+
+# What looks like an option is no option: the value before it is missing then, and nothing is written.
+@pytest.mark.parametrize("text", ["--out={}", "--out", "--picture={} x", "--out {}"])
+def test_law_no_field_smuggles_an_option_in(bench, text):
+    client, state = bench
+    smuggled = state.folder.parent / "smuggled.ts"
+    begun = client.post("/do/receive", data={"file": f"{NAME}.sigmf-meta", "type": text.format(smuggled)})
+    work = state.workshop.wait(int(begun.headers["location"].rsplit("/", 1)[1]), timeout_s=120)
+    assert work.state == "refused"
+    assert not smuggled.exists()
 
 
 def test_message_of_too_much_handed_in(bench):

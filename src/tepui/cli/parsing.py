@@ -10,6 +10,7 @@ import argparse
 import difflib
 import re
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -127,3 +128,18 @@ def sample_rate_hz(text: str, *, option: str) -> float:
         value_hz = quantity(_SAMPLE_UNITS.sub(r"\1Hz", text), kind="frequency", option=option)
     require_positive(option, value_hz, unit="samples per second")
     return value_hz
+
+
+def day_or_utc(text: str, *, option: str) -> str:
+    """A day or a moment in UTC as ISO 8601 with a Z; of a day its beginning.
+
+    raises  UsageError
+    """
+    moment = text if "T" in text else f"{text}T00:00:00Z"
+    try:
+        sound = datetime.fromisoformat(moment).utcoffset() == timedelta(0)
+    except ValueError:
+        sound = False
+    if not sound:
+        raise UsageError(f"{option} must be a day or a time in UTC, such as 2026-01-31T20:15:00Z, not {text[:40]}.")
+    return moment

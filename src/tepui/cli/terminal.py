@@ -8,11 +8,12 @@ import contextlib
 import os
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, TextIO
 
 from tepui.cli.watch_page import Paper, page_lines, short_line
 from tepui.jobs.watch_state import Snapshot
+from tepui.jobs.watch_trace import LiveTraces
 
 BEGIN, END = "\x1b[?1049h\x1b[?25l\x1b[2J", "\x1b[?25h\x1b[?1049l"
 HOME, REST_OF_LINE, REST_OF_PAGE = "\x1b[H", "\x1b[K", "\x1b[J"
@@ -20,7 +21,9 @@ VIRTUAL_TERMINAL, STDERR_HANDLE = 0x0004, -12
 
 
 class WatchTerminal:
-    """Shows snapshots and hears keys (``desk.watch.WatchScreen``)."""
+    """Shows snapshots and hears keys (``desk.watch_looks.WatchScreen``); it has no room for traces."""
+
+    hear: Callable[[LiveTraces], None] | None = None
 
     def __init__(self, stream: TextIO, *, plain: bool, placed: bool) -> None:
         self._stream, self._plain, self._placed = stream, plain, placed

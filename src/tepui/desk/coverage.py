@@ -2,7 +2,7 @@
 
 import itertools
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -23,23 +23,24 @@ from tepui.files.geotiff import Area, write_geotiff
 from tepui.files.stations import read_stations
 from tepui.files.tiles import kept_part
 from tepui.ground.document import build_document, document_text
-from tepui.ground.errors import InputError
+from tepui.ground.errors import InputError, RangeError
 from tepui.ground.findings import Outcome, finding_named
 from tepui.ground.listing import outcome_text, page_for
 from tepui.ground.tasks import map_tasks
 from tepui.jobs.coverage import CoverageMap, CoverageQuestion, coverage_map, coverage_outcome, station_reports
-from tepui.prediction.coverage import (
+from tepui.jobs.listed import ListedStation
+from tepui.prediction.coverage import MapTask, Singles, assembled, map_tasks_for, run_map_task
+from tepui.prediction.map_grid import (
     MapGrid,
-    MapTask,
-    Singles,
-    assembled,
     bare_grid,
-    map_tasks_for,
-    run_map_task,
+    with_clutter,
     with_terrain,
+    with_zones_of_codes,
+    with_zones_of_terrain,
 )
 
-SHOWN_TABLES = ("station_reports", "mode_shares", "level_histogram")
+SHOWN_TABLES = ("station_reports", "repeater_inputs", "mode_shares", "reach_by_gain", "level_histogram")
+OF_TERRAIN = "terrain"
 BATCH = 16
 
 
@@ -49,6 +50,9 @@ class CoverageRequest:
 
     out      folder for the map's files and its finished parts; None writes nothing
     cluster  address of a Dask scheduler; None uses threads here
+    clutter  raster of heights of trees and houses;  clutter_height_m  the same on all land
+    zones    "terrain", or the name of a raster of codes 1, 3, 4; None takes all for inland
+    inputs   files already read: station file, table of transmitters
     """
 
     question: CoverageQuestion
@@ -61,6 +65,14 @@ class CoverageRequest:
     cluster: str | None
     workers: int | None
     stations: Path | None = None
+    listed: tuple[ListedStation, ...] = ()
+    terrain_kind: str | None = None
+    clutter: Path | None = None
+    clutter_height_m: float | None = None
+    zones: str | None = None
+    inputs: tuple[Path, ...] = ()
+    station: str | None = None
+    remarks: tuple[str, ...] = ()
 
 
 def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
@@ -70,11 +82,12 @@ def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
     """
     if request.out is not None:
         require_folder(request.out)
-    inputs = terrain_files(request.terrain) if request.terrain else []
-    stations = () if request.stations is None else read_stations(request.stations)
-    if request.stations is not None:
-        inputs = [*inputs, request.stations]
-    hashes = InputHashes(inputs)
+    inputs = [*request.inputs, *(terrain_files(request.terrain) if request.terrain else [])]
+    stations = request.listed if request.stations is None else read_stations(request.stations)
+    more = [request.stations, request.clutter]
+    if request.zones not in (None, OF_TERRAIN):
+        more.append(Path(str(request.zones)))
+    hashes = InputHashes([*inputs, *(path for path in more if path is not None)])
     grid, remarks = _ground(request)
     conditions = request.question.conditions
     if request.square:
@@ -92,11 +105,13 @@ def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
             for tasks in all_tasks
         ]
     seen = coverage_map(question, grid, losses)
-    outcome = coverage_outcome(question, grid, seen, remarks)
+    outcome = coverage_outcome(question, grid, seen, [*request.remarks, *remarks])
     if stations:
         outcome = replace(outcome, tables=(station_reports(question, grid, seen, stations), *outcome.tables))
-    written = [] if request.out is None else _keep(request, question, grid, seen, outcome)
-    document = build_document(verb="coverage", outcomes=[outcome], inputs=hashes.result(), files=written)
+    written = [] if request.out is None else _keep(request, question, grid, seen, outcome=outcome, stations=stations)
+    document = build_document(
+        verb="coverage", outcomes=[outcome], inputs=hashes.result(), files=written, station=request.station
+    )
     sys.stdout.write(document_text(document) if as_json else _text(outcome, written))
     return 0
 
@@ -104,16 +119,47 @@ def run_coverage(request: CoverageRequest, *, as_json: bool) -> int:
 def _ground(request: CoverageRequest) -> tuple[MapGrid, list[str]]:
     """The grid, with terrain where given."""
     grid = bare_grid(request.question.sites[0].place, reach_m=request.reach_m, pixel_m=request.pixel_m)
+    if request.terrain_kind != "bare" and (request.clutter is not None or request.clutter_height_m is not None):
+        raise RangeError(
+            "--clutter and --clutter-height stand on bare ground; a surface model holds trees and houses already and "
+            "they would count twice, so say --terrain-kind bare or leave them out."
+        )
     if not request.terrain:
-        return grid, ["No terrain was given: a smooth Earth is assumed, and every hill is missing."]
+        if request.zones == OF_TERRAIN:
+            raise InputError("--zones terrain judges sea and coast from heights; give --terrain, or a raster of zones.")
+        remarks = ["No terrain was given: a smooth Earth is assumed, and every hill is missing."]
+    else:
+        grid, remarks = _heights(request, grid)
+    area = _area(grid)
+    if request.zones == OF_TERRAIN:
+        grid = with_zones_of_terrain(grid)
+        remarks.append("Sea is what no tile covers and what is exactly 0 m high; coast reaches to 100 m and 50 km.")
+    elif request.zones is not None:
+        grid = with_zones_of_codes(grid, open_area([Path(request.zones)], area))
+    if request.clutter is not None:
+        grid = with_clutter(grid, open_area([request.clutter], area))
+        remarks.append("Clutter outside its raster counts as 0 m.")
+    elif request.clutter_height_m is not None:
+        grid = with_clutter(grid, request.clutter_height_m)
+    if grid.land.shape == grid.height_m.shape:
+        sea = float(np.mean(grid.land == 0))
+        remarks.append(f"{100 * sea:.1f} % of the square is sea.")
+    return grid, remarks
+
+
+def _area(grid: MapGrid) -> Area:
     lat, lon = grid.places()
-    area = Area(
+    return Area(
         south=float(lat.min()) - 0.01,
         north=float(lat.max()) + 0.01,
         west=float(lon.min()) - 0.01,
         east=float(lon.max()) + 0.01,
     )
-    terrain = open_area(request.terrain, area)
+
+
+def _heights(request: CoverageRequest, grid: MapGrid) -> tuple[MapGrid, list[str]]:
+    """The grid with its terrain, and what was missing of it."""
+    terrain = open_area(request.terrain, _area(grid))
     grid, voids, missing = with_terrain(grid, terrain, missing_is_sea=request.missing_is_sea)
     remarks = []
     if voids:
@@ -178,7 +224,13 @@ def _ready(worked: dict[str, Singles], name: str, task: MapTask) -> Singles:
 
 
 def _keep(
-    request: CoverageRequest, question: CoverageQuestion, grid: MapGrid, seen: CoverageMap, outcome: Outcome
+    request: CoverageRequest,
+    question: CoverageQuestion,
+    grid: MapGrid,
+    seen: CoverageMap,
+    *,
+    outcome: Outcome,
+    stations: Sequence[ListedStation],
 ) -> list[str]:
     """GeoTIFF, contours and picture into the folder; returns their paths."""
     assert request.out is not None
@@ -191,6 +243,8 @@ def _keep(
         "model": conditions.model,
         "frequency_hz": f"{conditions.frequency_hz:.0f}",
         "modes": "; ".join(f"{number} {one.mode.text()}" for number, one in enumerate(seen.modes)),
+        "margin_db": f"{question.margin_db:g}",
+        "rx_gain_dbi": f"{question.rx_gain_dbi:g}",
         "caution": "Prediction; says nothing of what is allowed or safe.",
     }
     raster = request.out / "coverage.tif"
@@ -212,7 +266,11 @@ def _keep(
     levels = {one.mode.text(): one.required_cn_db + question.margin_db for one in seen.modes}
     said = {"margin_db": question.margin_db, "rx_gain_dbi": question.rx_gain_dbi}
     lines = request.out / "coverage.geojson"
-    keep_text(lines, contours_text(seen.cn_db, levels, places=places, properties=said))
+    points = [
+        *((one.name, "transmitter" if one.feeding is None else "repeater", one.place) for one in question.sites),
+        *((one.call, "listed station", one.place) for one in stations),
+    ]
+    keep_text(lines, contours_text(seen.cn_db, levels, places=places, properties=said, points=points))
     site: Place = question.sites[0].place
     picture = {
         "coverage": {

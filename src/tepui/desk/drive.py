@@ -9,51 +9,63 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from tepui.desk.drive_inputs import open_series, reduced
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
-from tepui.desk.setup import ensure_kernels
 from tepui.evidence.drive import Baseline, FilterCurve
-from tepui.files.readings import ReadingRow, read_loss_table, read_readings
-from tepui.files.recordings import open_recording, recording_files
+from tepui.files.readings import read_loss_table, read_readings
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Outcome
 from tepui.ground.listing import outcome_text, page_for
 from tepui.ground.quantity import Quantity
 from tepui.jobs.drive import drive_series
-from tepui.jobs.drive_series import READING_DOUBT_DB, DriveQuestion, Measured, SeriesRow
+from tepui.jobs.drive_series import READING_DOUBT_DB, STEP_DB, DriveQuestion, SeriesRow
+from tepui.jobs.set_sweeps import SetOptions
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording
 
 Floats = npt.NDArray[np.float64]
 SHOWN_TABLES = ("drive_readings", "price_of_next")
+CONFIDENCE = 0.9  # where nobody says
 GAIN_DB = 1.0  # more than a passive part's calibration may be off
 TOUCHSTONE = re.compile(r"\.(s[0-9]+p|ts|snp)$", re.IGNORECASE)
+STATION = ".toml"
 ABSOLUTE_HZ = 45e6  # a filter table that begins above is in absolute frequency: no channel reaches so far from itself
 
 
 @dataclass(frozen=True, kw_only=True)
 class DriveRequest:
-    """What was asked on the command line, in SI.
+    """What was asked on the command line, in SI; None where a station file or a default may answer.
 
-    centre_hz  of the channel, for a filter table in absolute frequency
+    centre_hz    of the channel, for a filter table in absolute frequency and for narrow recordings
+    settings     table of settings of narrow recordings
+    calibration  recordings of noise alone, or of a terminated input
+    usable_hz    width that a narrow receiver shows truly
+    no_filter    the station's filter lies behind the place where the shoulders were read
     """
 
     recordings: Sequence[Path]
     readings: Path | None
     baseline: Quantity | None
     filter_table: Path | None
-    target_db: float
-    confidence: float
+    target_db: float | None
+    confidence: float | None = None
     doubt_db: float | None = None
-    step_db: float = 0.1
+    step_db: float | None = None
     model: str = "auto"
     mode: Mode | None = None
+    width_hz: float | None = None
     centre_hz: float | None = None
     supply_v: float | None = None
     confirm: bool = False
     plots: Path | None = None
     workers: int | None = None
+    station: Path | None = None
+    settings: Path | None = None
+    calibration: Sequence[Path] = ()
+    usable_hz: float | None = None
+    no_filter: bool = False
 
 
 def run_drive(request: DriveRequest, *, as_json: bool, strict: bool) -> int:
@@ -61,34 +73,56 @@ def run_drive(request: DriveRequest, *, as_json: bool, strict: bool) -> int:
 
     raises  InputError where something cannot be used: then nothing is written
     """
-    rows = read_readings(request.readings) if request.readings is not None else ()
-    named = [row.recording for row in rows if row.recording is not None]
-    paths = [*request.recordings, *named]
-    opened = _opened(paths)
-    if request.plots is not None:
-        require_folder(request.plots)
-    tables = [path for path in (request.readings, request.filter_table) if path is not None]
-    hashes = InputHashes([*tables, *(file for path in paths for file in recording_files(path))])
+    station: str | None = None
     curve: FilterCurve | None = None
     odd: tuple[str, ...] = ()
+    tables = [path for path in (request.readings, request.filter_table, request.settings) if path is not None]
+    if request.station is not None:
+        from tepui.desk.drive_station import with_station
+
+        told = with_station(request, request.station)
+        request, station = told.request, told.name
+        curve, odd = (None, ()) if request.no_filter else (told.curve, told.remarks)
+        tables += told.files
+    if request.target_db is None:
+        raise RangeError('--target is needed, such as --target "-32 dB", or a station file that states it (--station).')
+    rows = read_readings(request.readings) if request.readings is not None else ()
+    opened = open_series(request.recordings, rows, settings=request.settings)
+    quiet = open_series(request.calibration, (), settings=None)
+    if request.plots is not None:
+        require_folder(request.plots)
+    hashes = InputHashes([*dict.fromkeys([*tables, *opened.files, *quiet.files])])
     if request.filter_table is not None:
-        curve, odd = _filter(request.filter_table, centre_hz=_centre_of(opened, request.centre_hz))
+        curve, odd = _filter(request.filter_table, centre_hz=_centre_of(opened.recordings, request.centre_hz))
+    options = SetOptions(
+        width_hz=request.width_hz if request.width_hz is not None or request.mode is None or station is None
+        else request.mode.width_hz,
+        centre_hz=request.centre_hz,
+        usable_hz=request.usable_hz,
+        calibration=tuple(quiet.recordings),
+    )  # fmt: skip
+    series = reduced(opened, options, workers=request.workers)
+    if curve is not None and station is not None and request.filter_table is None and not _both_sides(series):
+        curve, odd = (
+            None,
+            (*odd, "It is not taken off after all: the filter needs both sides of every reading."),
+        )
     question = DriveQuestion(
         name=request.readings.stem if request.readings is not None else "drive",
         target_db=request.target_db,
-        confidence=request.confidence,
+        confidence=CONFIDENCE if request.confidence is None else request.confidence,
         baseline=_baseline(request.baseline, request.doubt_db),
         curve=curve,
         doubt_db=request.doubt_db,
-        step_db=request.step_db,
+        step_db=STEP_DB if request.step_db is None else request.step_db,
         model=request.model,
         mode=request.mode,
         supply_v=request.supply_v,
         confirm=request.confirm,
     )
-    outcome = drive_series(_series(request, rows, opened), question)
-    outcome = _with_remarks(outcome, [*odd, *(remark for one in opened.values() for remark in one.remarks)])
-    practice = any(recording.practice for recording in opened.values())
+    outcome = drive_series(series, question)
+    outcome = _with_remarks(outcome, [*odd, *(remark for one in opened.recordings for remark in one.remarks)])
+    practice = any(recording.practice for recording in opened.recordings)
     written: list[str] = []
     if request.plots is not None and outcome.pictures:
         from tepui.report.pictures import draw_pictures
@@ -96,43 +130,17 @@ def run_drive(request: DriveRequest, *, as_json: bool, strict: bool) -> int:
         request.plots.mkdir(exist_ok=True)
         written = [str(path) for path in draw_pictures(outcome.pictures, request.plots, practice=practice)]
     document = build_document(
-        verb="drive", outcomes=[outcome], inputs=hashes.result(), files=written, practice=practice
+        verb="drive", outcomes=[outcome], inputs=hashes.result(), files=written, practice=practice, station=station
     )
     sys.stdout.write(document_text(document) if as_json else _text(outcome, written, practice=practice))
     crossed = [f for f in outcome.findings if f.margin is not None and f.margin < 0]
     return 1 if strict and crossed else 0
 
 
-def _opened(paths: Sequence[Path]) -> dict[Path, Recording]:
-    """Every recording once; two of one name get a number."""
-    opened: dict[Path, Recording] = {}
-    seen: dict[str, int] = {}
-    for path in paths:
-        if path in opened:
-            raise RangeError(f"{path} is named twice in this series; give each recording once.")
-        recording = open_recording(path)
-        count = seen[recording.name] = seen.get(recording.name, 0) + 1
-        opened[path] = recording if count == 1 else replace(recording, name=f"{recording.name}-{count}")
-    return opened
-
-
-def _measured(opened: dict[Path, Recording], *, workers: int | None) -> dict[Path, Measured]:
-    """Every recording reduced; only then is the receiver loaded."""
-    if not opened:
-        return {}
-    ensure_kernels()
-    from tepui.jobs.drive_recordings import measure
-
-    return {path: measure(recording, workers=workers) for path, recording in opened.items()}
-
-
-def _series(request: DriveRequest, rows: Sequence[ReadingRow], opened: dict[Path, Recording]) -> list[SeriesRow]:
-    measured = _measured(opened, workers=request.workers)
-    series = [
-        SeriesRow(values=row.values, recording=None if row.recording is None else measured[row.recording])
-        for row in rows
-    ]
-    return series + [SeriesRow(recording=measured[path]) for path in request.recordings]
+def _both_sides(series: Sequence[SeriesRow]) -> bool:
+    return all(
+        row.recording is not None or {"shoulder_lower_db", "shoulder_upper_db"} <= set(row.values) for row in series
+    )
 
 
 def _baseline(given: Quantity | None, doubt_db: float | None) -> Baseline | None:
@@ -148,6 +156,8 @@ def _baseline(given: Quantity | None, doubt_db: float | None) -> Baseline | None
 def _filter(path: Path, *, centre_hz: float | None) -> tuple[FilterCurve, tuple[str, ...]]:
     """The filter's curve from the channel's centre on, and what was odd about its file."""
     remarks: tuple[str, ...] = ()
+    if path.suffix.lower() == STATION:
+        return _station_filter(path)
     if TOUCHSTONE.search(path.name):
         frequency_hz, loss_db, remarks = _transmission(path)
     else:
@@ -165,6 +175,32 @@ def _filter(path: Path, *, centre_hz: float | None) -> tuple[FilterCurve, tuple[
             )
         frequency_hz = frequency_hz - centre_hz
     return FilterCurve(offset_hz=frequency_hz, loss_db=loss_db), remarks
+
+
+def _station_filter(path: Path) -> tuple[FilterCurve, tuple[str, ...]]:
+    """The curve of the filter behind the last amplifier of a station, from its channel's centre on.
+
+    raises  InputError where no filter stands there, or none with a curve
+    """
+    from tepui.files.station import open_station
+
+    station = open_station(path)
+    amplifiers = [n for n, stage in enumerate(station.stages) if stage.kind == "amplifier"]
+    behind = station.stages[amplifiers[-1] :] if amplifiers else station.stages
+    found = [stage for stage in behind if stage.kind == "filter"]
+    if not found:
+        raise RangeError(
+            f"{path} has no filter behind its last amplifier, so nothing hides the amplifier's shoulders; leave out "
+            "--filter, or add the stage."
+        )
+    stage = found[-1]
+    if stage.curve is None or len(stage.curve.frequency_hz) < 2:
+        raise RangeError(
+            f'{path}: the filter {stage.name} states no curve; measure it and write response = "filter.s2p".'
+        )
+    offset_hz = stage.curve.frequency_hz - station.channel.centre.value
+    remark = f"Filter {stage.name} of {path.name} by its {stage.curve.how}."
+    return FilterCurve(offset_hz=offset_hz, loss_db=stage.curve.loss_db), (remark,)
 
 
 def _transmission(path: Path) -> tuple[Floats, Floats, tuple[str, ...]]:
@@ -187,11 +223,11 @@ def _transmission(path: Path) -> tuple[Floats, Floats, tuple[str, ...]]:
     return port.frequency_hz, np.asarray(loss_db), tuple(f"{path.name}: {remark}" for remark in network.remarks)
 
 
-def _centre_of(opened: dict[Path, Recording], given_hz: float | None) -> float | None:
+def _centre_of(opened: Sequence[Recording], given_hz: float | None) -> float | None:
     """The channel's centre, as given or as the recordings were tuned; None where they say nothing or disagree."""
     if given_hz is not None:
         return given_hz
-    tuned = {recording.centre_hz for recording in opened.values()}
+    tuned = {recording.centre_hz for recording in opened}
     return tuned.pop() if len(tuned) == 1 else None
 
 

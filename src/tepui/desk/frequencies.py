@@ -7,15 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from tepui.desk.frequency_options import Own, question_from
-from tepui.desk.frequency_station import station_options
+from tepui.desk.frequency_station import FAR_OPTIONS, far_options, station_options
 from tepui.desk.hashes import InputHashes
 from tepui.desk.keep import require_folder
 from tepui.evidence.local_services import Occupied, occupied_channels
 from tepui.files.mixer_tables import read_band_table, read_mixer_table
 from tepui.files.recordings import open_recording, recording_files
 from tepui.files.station import named_files, open_station
+from tepui.files.within import named_file
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome, Table
@@ -24,12 +26,15 @@ from tepui.ground.quantity import parse_quantity
 from tepui.jobs.frequencies import plan_frequencies
 from tepui.jobs.frequencies_local import local_findings
 from tepui.prediction.plan_question import LocalService
+from tepui.signals.recording import Recording
 from tepui.signals.spectrum import spectrum_of_recording
 
 SHOWN_TABLES = ("plans", "products_behind_filter", "which_line", "synthesiser_settings", "phase_noise", "cascades",
-                "oscillator_products")  # fmt: skip
+                "oscillator_products", "local_products", "oscillator_lines")  # fmt: skip
 TABLE_SUFFIXES = (".csv", ".txt")
 PARTS_OF_A_CHANNEL = 200  # resolution in which the local band is looked at
+FLAT_SHARE = 0.8  # of a recording's width: common practice, where several are joined
+Floats = npt.NDArray[np.float64]
 
 
 def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) -> int:
@@ -39,14 +44,16 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
     """
     inputs: list[Path] = []
     options = {name: value for name, value in given.items() if value is not None}
-    name, far_name = None, "far"
+    name: str | None = None
+    fars: list[tuple[str, Mapping[str, Any]]] = [("far", {})]
     if given.get("station") is not None:
         station = open_station(given["station"])
-        name, far_name = station.name, station.fars[0].call if station.fars else "far"
+        name = station.name
+        fars = [(far.call, far_options(far)) for far in station.fars] or fars
         options = {**station_options(station), **options}
         inputs += named_files(station, given["station"])
         if "mixer_table" in options and given.get("mixer_table") is None:
-            options["mixer_table"] = given["station"].parent / options["mixer_table"]
+            options["mixer_table"] = named_file(given["station"], options["mixer_table"])
     plots = given.get("plots")
     if plots is not None:
         require_folder(plots)
@@ -54,10 +61,11 @@ def run_frequencies(given: Mapping[str, Any], *, as_json: bool, strict: bool) ->
     found, practice = _local_band(options, inputs)
     services = tuple(LocalService(centre_hz=one.centre_hz, width_hz=one.width_hz) for one in found)
     hashes = InputHashes(inputs)
-    question = question_from(options, locals_found=services, own=own, far_name=far_name)
+    fars[0] = fars[0][0], {**fars[0][1], **{key: options[key] for key in FAR_OPTIONS if key in options}}
+    question = question_from(options, locals_found=services, own=own, fars=tuple(fars))
     outcome = plan_frequencies(question)
     if found:
-        findings, table = local_findings(found, source=str(options["local_band"]))
+        findings, table = local_findings(found, source=", ".join(str(path) for path in options["local_band"]))
         outcome = replace(outcome, findings=(*outcome.findings, *findings), tables=(*outcome.tables, table))
     written: list[str] = []
     if plots is not None and outcome.pictures:
@@ -84,25 +92,38 @@ def _own(options: Mapping[str, Any], inputs: list[Path]) -> Own | None:
 
 
 def _local_band(options: Mapping[str, Any], inputs: list[Path]) -> tuple[tuple[Occupied, ...], bool]:
-    """Occupied channels of a recording or a table, and whether it came from the practice station."""
-    path = options.get("local_band")
-    if path is None:
+    """Occupied channels of recordings or tables, and whether any came from the practice station."""
+    paths = options.get("local_band")
+    if paths is None:
         return (), False
     if "width" not in options:
         raise RangeError('--width is needed to find channels in the local band, such as --width "8 MHz".')
     width_hz = parse_quantity(options["width"], kind="frequency").value
-    if path.suffix.lower() in TABLE_SUFFIXES:
-        inputs.append(path)
-        frequency, level = read_band_table(path)
-        return occupied_channels(frequency, level, width_hz=width_hz), False
-    recording = open_recording(path)
-    inputs += recording_files(path)
+    parts, practice = [], False
+    for path in paths:
+        if path.suffix.lower() in TABLE_SUFFIXES:
+            inputs.append(path)
+            parts.append(read_band_table(path))
+            continue
+        recording = open_recording(path)
+        inputs += recording_files(path)
+        practice = practice or recording.practice
+        looks = [recording.part(one.start, one.count) for one in recording.stretches]
+        parts += [_seen(one, path, width_hz=width_hz, whole=len(paths) == len(looks) == 1) for one in looks]
+    frequency = np.concatenate([part[0] for part in parts])
+    order = np.argsort(frequency, kind="stable")
+    level = np.concatenate([part[1] for part in parts])[order]
+    return occupied_channels(frequency[order], level, width_hz=width_hz), practice
+
+
+def _seen(recording: Recording, path: Path, *, width_hz: float, whole: bool) -> tuple[Floats, Floats]:
+    """Absolute frequency and level of a recording; of several only the part that its filter leaves flat."""
     spectrum = spectrum_of_recording(recording, resolution_bandwidth_hz=width_hz / PARTS_OF_A_CHANNEL)
     if spectrum.centre_hz is None:
         raise RangeError(f"{path} does not say what frequency it was tuned to; record it as SigMF, which does.")
     level = 10 * np.log10(np.maximum(spectrum.density, 1e-30))
-    found = occupied_channels(spectrum.frequency_hz + spectrum.centre_hz, level, width_hz=width_hz)
-    return found, recording.practice
+    kept = np.abs(spectrum.frequency_hz) <= (1.0 if whole else FLAT_SHARE) * recording.sample_rate_hz / 2
+    return spectrum.frequency_hz[kept] + spectrum.centre_hz, level[kept]
 
 
 def _text(outcome: Outcome, files: list[str], *, number: int) -> str:

@@ -9,6 +9,7 @@ Holds   Quantities as ground/quantity.py reads them; a list may carry its unit o
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -24,6 +25,7 @@ from tepui.jobs.frequencies import SHOW, FrequencyQuestion
 from tepui.jobs.frequencies_far import FarQuestion
 from tepui.jobs.frequencies_oscillator import OscillatorQuestion
 from tepui.prediction.far_receiver import FarReceiver
+from tepui.prediction.plan_far import FarStation
 from tepui.prediction.plan_question import Cascade, LocalService, PlanQuestion, Protected
 from tepui.signals.dvbt.mode import FFT_NAMES, Mode
 from tepui.tables.load import load_table
@@ -153,10 +155,11 @@ def question_from(
     *,
     locals_found: tuple[LocalService, ...] = (),
     own: Own | None = None,
-    far_name: str = "far",
+    fars: tuple[tuple[str, Mapping[str, Any]], ...] = (),
 ) -> FrequencyQuestion:
     """The whole question.
 
+    fars    stations that should receive, each with its name and its options
     raises  InputError: one sentence
     """
     options = Options(given)
@@ -167,11 +170,18 @@ def question_from(
                          '--width "7 MHz".')  # fmt: skip
     mode = Mode(width_hz=width, n_fft=FFT_SIZES[given.get("fft") or "8K"], guard=Fraction(1, 32), constellation="QPSK",
                 code_rate=Fraction(1, 2))  # fmt: skip
+    oscillator = _oscillator(options, given, mode)
+    far_questions = tuple(far for name, one in fars if (far := _far(Options(one), mode, name=name)) is not None)
     plan = _plan(options, given, wanted_hz=wanted, mode=mode, locals_found=locals_found, own=own)
+    plan = replace(
+        plan,
+        fars=tuple(FarStation(name=far.name, receiver=far.receiver) for far in far_questions),
+        transmit_ppm=0.0 if oscillator is None else oscillator.reference_ppm or 0.0,
+    )
     return FrequencyQuestion(
         plan=plan,
-        oscillator=_oscillator(options, given, mode),
-        far=_far(options, mode, name=far_name),
+        oscillator=oscillator,
+        fars=far_questions,
         number=options.count("plan", 1),
         show=options.count("show", SHOW),
     )
@@ -194,6 +204,9 @@ def _plan(
         "multiplier_harmonics", "ratio", "-30 dB ± 10 dB", words="", unsaid_db=10
     )
     limit = options.sure("protect_limit", "ratio", "-60 dB")
+    locals_near = (*_locals(given, width_hz=width), *locals_found)
+    words = "shielding between local services and the mixer" if locals_near else ""
+    shielding = options.sure("shielding", "ratio", "40 dB", words=words)
     protected = [pair for text in given.get("protect") or () for pair in Options({"protect": text}).ranges("protect")]
     return PlanQuestion(
         wanted_hz=wanted_hz,
@@ -216,10 +229,12 @@ def _plan(
         harmonic_db=harmonic,
         harmonic_doubt_db=harmonic_doubt,
         modulator_hz=options.ranges("modulator") or None,
-        locals_near=(*_locals(given, width_hz=width), *locals_found),
+        locals_near=locals_near,
+        shielding_db=shielding,
         protected=tuple(Protected(low_hz=low, high_hz=high, limit_db=limit) for low, high in protected),
         direct=bool(given.get("direct")),
         cascade=_cascade(options),
+        measured=given.get("filter_curve"),
         assumed=tuple(options.assumed),
     )
 

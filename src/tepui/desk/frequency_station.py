@@ -3,9 +3,18 @@
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
+from tepui.chain.filters.rod_design import shape_of
+from tepui.ground.errors import ChoiceError
+from tepui.prediction.plan_question import MeasuredFilter
 from tepui.station.figures import Figure
-from tepui.station.nouns import Station
+from tepui.station.nouns import Far, Station
+from tepui.station.order import stage_inputs_hz
 from tepui.station.stages import Stage
+
+FAR_OPTIONS = ("far_tunes", "far_raster", "far_converter", "far_error", "pull_in")
+LEAST_POINTS = 5  # of a curve that is one; fewer are a loss
 
 
 def station_options(station: Station) -> dict[str, Any]:
@@ -23,6 +32,7 @@ def station_options(station: Station) -> dict[str, Any]:
         "order": plan.order,
         "protect": None if plan.protect is None else [one.text for one in plan.protect],
         "protect_limit": _text(plan.protect_limit),
+        "shielding": _text(plan.shielding),
         "local": [f"{one.frequency.text} {_text(one.level) or ''}".strip() for one in station.locals_near] or None,
     }
     kinds = {kind: [stage for stage in station.stages if stage.kind == kind] for kind in
@@ -30,27 +40,31 @@ def station_options(station: Station) -> dict[str, Any]:
     if kinds["modulator"]:
         found |= _modulator(kinds["modulator"][0], station)
     if kinds["mixer"]:
-        found |= _mixer(kinds["mixer"][0])
+        found |= _mixer(kinds["mixer"][-1])
         if found["signal"] is None:
-            found["signal"] = _signal(station, kinds["mixer"][-1])
+            found["signal"] = _signal(station, kinds["mixer"][0])
+        if found["second_if"] is None and len(kinds["mixer"]) == 2:
+            found["second_if"] = _signal(station, kinds["mixer"][1])
+        if len(kinds["mixer"]) > 2:
+            raise ChoiceError(
+                f"{station.file}: the chain has {len(kinds['mixer'])} mixers, and frequency plans follow two at most."
+            )
     if kinds["filter"]:
-        found |= _filter(kinds["filter"][0])
+        found |= _filter(_behind_mixer(station, kinds["filter"]))
     shoulder = station.target.shoulder
     if shoulder is not None:
         found["shoulder"] = shoulder.text
     receivers = [one for one in station.instruments if one.kind == "receiver" and one.tunes]
     if receivers:
         found["receiver_to"] = f"{max(_upper(one.tunes) for one in receivers) / 1e6:.6g} MHz"
-    if station.fars:
-        far = station.fars[0]
-        found |= {
-            "far_tunes": _listed(far.tunes),
-            "far_raster": _text(far.raster),
-            "far_converter": _text(far.converter),
-            "far_error": _text(far.converter_error),
-            "pull_in": _text(far.pull_in),
-        }
     return {name: value for name, value in found.items() if value is not None}
+
+
+def far_options(far: Far) -> dict[str, Any]:
+    """Options of one far station; what the file does not say is left out."""
+    figures = (far.raster, far.converter, far.converter_error, far.pull_in)
+    values = (_listed(far.tunes), *(_text(one) for one in figures))
+    return {name: value for name, value in zip(FAR_OPTIONS, values, strict=True) if value is not None}
 
 
 def _text(figure: Figure | None) -> str | None:
@@ -67,12 +81,9 @@ def _listed(figures: Iterable[Figure] | None) -> str | None:
 
 
 def _signal(station: Station, mixer: Stage) -> str | None:
-    """The one signal that the oscillator in the file leaves."""
-    if mixer.frequency is None:
-        return None
-    wanted, oscillator = station.channel.centre.value, mixer.frequency.value
-    signal = oscillator - wanted if station.channel.side == "high" else abs(wanted - oscillator)
-    return f"{abs(signal) / 1e6:.6f} MHz"
+    """The one signal into a mixer that the oscillators in the file leave."""
+    signal = stage_inputs_hz(station)[mixer.name]
+    return None if signal is None or mixer.frequency is None else f"{signal / 1e6:.6f} MHz"
 
 
 def _modulator(stage: Stage, station: Station) -> dict[str, Any]:
@@ -104,9 +115,26 @@ def _mixer(stage: Stage) -> dict[str, Any]:
 
 
 def _filter(stage: Stage) -> dict[str, Any]:
-    return {
+    """The filter as a prototype, and as it was measured where the file names its curve."""
+    curve = stage.curve
+    found: dict[str, Any] = {
         "filter_width": _text(stage.width),
         "filter_poles": stage.poles,
         "filter_ripple": _text(stage.ripple),
         "filter_q": None if stage.unloaded_q is None else round(stage.unloaded_q.value),
     }
+    if curve is None or curve.assumed or len(curve.frequency_hz) < LEAST_POINTS:
+        return found
+    found["filter_curve"] = MeasuredFilter(frequency_hz=curve.frequency_hz, loss_db=curve.loss_db, how=curve.how)
+    shape = shape_of(curve.frequency_hz, (10 ** (-curve.loss_db / 20)).astype(np.complex128))
+    if stage.width is None and shape is not None:
+        found["filter_width"] = f"{shape.width_hz / 1e6:.6f} MHz"
+        found["filter_ripple"] = found["filter_ripple"] or "0 dB"
+    return found
+
+
+def _behind_mixer(station: Station, filters: list[Stage]) -> Stage:
+    """The first filter behind the last mixer, or the first of all."""
+    mixers = [n for n, stage in enumerate(station.stages) if stage.kind == "mixer"]
+    behind = station.stages[mixers[-1] :] if mixers else ()
+    return next((stage for stage in behind if stage.kind == "filter"), filters[0])

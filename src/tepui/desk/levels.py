@@ -7,11 +7,13 @@ from pathlib import Path
 
 from tepui.desk.check import limits_missed
 from tepui.desk.hashes import InputHashes
+from tepui.desk.log_levels import readings_of_log
 from tepui.files.station import named_files, open_station
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import FormatError, InputError
 from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.levels import levels
+from tepui.logbook.copybook import copy_path
 from tepui.prediction.readings import LevelReading
 from tepui.station.assemble import assemble
 from tepui.station.nouns import Station
@@ -27,6 +29,8 @@ class LevelsRequest:
     station: Path
     readings: Sequence[str] = ()
     readings_file: Path | None = None
+    log: Path | None = None
+    since: str | None = None
     card: bool = False
 
 
@@ -39,11 +43,17 @@ def run_levels(request: LevelsRequest, *, as_json: bool, strict: bool) -> int:
     files = [*named_files(station, request.station)]
     if request.readings_file is not None:
         files.append(request.readings_file)
-    readings = _readings(request, station)
+    readings, practice = _readings(request, station), False
+    if request.log is not None:
+        logged, practice = _of_log(request, request.log, station)
+        readings += logged
+        files += [place for place in [copy_path(request.log)] if place.is_file()]  # in plain lines what the log holds
     hashes = InputHashes(files)
     outcome = levels(station, readings, card=request.card)
     if as_json:
-        document = build_document(verb="levels", outcomes=[outcome], inputs=hashes.result(), station=station.name)
+        document = build_document(
+            verb="levels", outcomes=[outcome], inputs=hashes.result(), station=station.name, practice=practice
+        )
         sys.stdout.write(document_text(document))
     elif request.card:
         cautions = [finding for finding in outcome.findings if finding.kind == "caution"]
@@ -51,7 +61,8 @@ def run_levels(request: LevelsRequest, *, as_json: bool, strict: bool) -> int:
         parts = [f"{station.name}: bring-up card", *_card(outcome.tables[0].rows), "Cautions", *lines]
         sys.stdout.write("\n".join(parts) + "\n")
     else:
-        sys.stdout.write(outcome_text(outcome, page_for(sys.stdout)) + "\n")
+        head = "PRACTICE: readings of the simulated bench among them, not measured on any transmitter.\n\n"
+        sys.stdout.write((head if practice else "") + outcome_text(outcome, page_for(sys.stdout)) + "\n")
     return 1 if strict and limits_missed(outcome) else 0
 
 
@@ -81,6 +92,20 @@ def _readings(request: LevelsRequest, station: Station) -> list[LevelReading]:
         except InputError as problem:
             raise FormatError(f"{path}, line {number}: {problem}") from problem
     return found
+
+
+def _of_log(request: LevelsRequest, path: Path, station: Station) -> tuple[list[LevelReading], bool]:
+    """The readings that count of a log, and whether any is practice; what does not fit is told on stderr."""
+    occupied = assemble(station).mode.occupied_width_hz
+    found, remarks, practice = readings_of_log(
+        path,
+        lambda text: read_reading(text, station=station, occupied_hz=occupied),
+        instruments=[one.name for one in station.instruments],
+        since=request.since,
+    )
+    for remark in remarks:
+        print(f"tepui: {remark}", file=sys.stderr)
+    return found, practice
 
 
 def _lines(path: Path) -> list[str]:

@@ -1,48 +1,32 @@
 """``log`` at the desk: adding to the log, changing, undoing, listing and showing."""
 
-import re
 import sys
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
+from tepui.desk.log_entries import (
+    MOST_TEXT,
+    Stamp,
+    changes_of_words,
+    contact_revisions,
+    keep_findings_entry,
+    keep_photograph_entry,
+    keep_recording_entry,
+    keep_station_entry,
+    pictures_of,
+    reading_revisions,
+    value_of_word,
+)
 from tepui.desk.log_shown import entries_table, entries_text, history_text, revisions_table
-from tepui.files.kept import Stored, keep_file, keep_recording, store_path
-from tepui.files.recordings import open_recording
 from tepui.ground.document import build_document, document_text
-from tepui.ground.document_reader import read_document
-from tepui.ground.errors import FormatError, InputError, QuantityError
+from tepui.ground.errors import FormatError, InputError
 from tepui.ground.findings import Outcome, Table
 from tepui.ground.listing import page_for
-from tepui.ground.quantity import parse_quantity
-from tepui.logbook.kinds import KINDS, Body, KeptFile
+from tepui.logbook.kinds import Body
 from tepui.logbook.store import Entry, Log
 
 DEFAULT_LOG = Path("tepui-log.sqlite")
-KEY = re.compile(r"[a-z][a-z0-9_]{1,60}")
-KIND_OF_ENDING = {
-    "db": "ratio",
-    "dbc": "ratio",
-    "dbm": "level",
-    "hz": "frequency",
-    "w": "power",
-    "v": "voltage",
-    "a": "current",
-    "s": "time",
-    "m": "length",
-    "k": "temperature",
-    "deg": "angle",
-    "bps": "rate",
-}
-PICTURES = (".svg", ".png", ".jpg", ".jpeg")
-MOST_TEXT = 8 << 20
-# Fields that follow from a file or from one another.
-BOUND = (
-    *("key", "unit", "low", "high", "data", "samples", "sample_rate_hz", "sample_type", "document", "verb", "program"),
-    *("toml", "adif", "adif_header", "round"),
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,11 +39,16 @@ class Common:
     practice: bool = False
     as_json: bool = False
 
+    @property
+    def stamp(self) -> Stamp:
+        """What the entry says beside itself."""
+        return Stamp(utc=self.utc, who=self.who, practice=self.practice)
 
-def add_entry(common: Common, kind: str, body: Body, *, files: Sequence[KeptFile] = (), practice: bool = False) -> int:
-    """Write one new entry and say so."""
+
+def add_note(common: Common, text: str) -> int:
+    """Write a note and say so."""
     with Log(common.log, create=True, write=True) as log:
-        entry = log.add(kind, body, utc=common.utc, who=common.who, practice=common.practice or practice, files=files)
+        entry = log.add("note", {"text": text}, utc=common.utc, who=common.who, practice=common.practice)
         return _said([entry], log, as_json=common.as_json)
 
 
@@ -67,38 +56,20 @@ def add_readings(
     common: Common, point: str, words: Sequence[str], *, instrument: str | None, pads_db: float | None, note: str | None
 ) -> int:
     """Write readings of one test point, all or none."""
-    from tepui.logbook.store import new_revision
-
     values = [value_of_word(word) for word in words]
+    revisions = reading_revisions(point, values, common.stamp, instrument=instrument, pads_db=pads_db, note=note)
     with Log(common.log, create=True, write=True) as log:
-        revisions = [
-            new_revision(
-                "reading",
-                {"point": point, **value, "instrument": instrument, "pads_db": pads_db, "note": note},
-                utc=common.utc,
-                who=common.who,
-                practice=common.practice,
-            )
-            for value in values
-        ]
         return _said(log.add_all(revisions), log, as_json=common.as_json)
 
 
-def value_of_word(word: str) -> Body:
-    """A word such as ``mer_db=31.2 dB ± 0.3 dB`` as key, value, unit, low and high.
+def add_contact(common: Common, body: Body, *, far: Sequence[str] = ()) -> int:
+    """Write a contact and what the far station read of us, all or none.
 
-    raises  InputError
+    far  KEY=VALUE words
     """
-    key, equals, text = word.partition("=")
-    if not equals or not KEY.fullmatch(key):
-        raise InputError(f'{word[:60]!r} must be KEY=VALUE, such as power_dbm="36.7 dBm ± 0.5 dB".')
-    kind = KIND_OF_ENDING.get(key.rsplit("_", 1)[-1], "count")
-    try:
-        quantity = parse_quantity(text, kind=kind)
-    except QuantityError as problem:
-        raise QuantityError(f"{key}: {problem}") from problem
-    unit = quantity.unit if quantity.unit else "1"
-    return {"key": key, "value": quantity.value, "unit": unit, "low": quantity.low, "high": quantity.high}
+    revisions = contact_revisions(body, common.stamp, far=[value_of_word(word) for word in far])
+    with Log(common.log, create=True, write=True) as log:
+        return _said(log.add_all(revisions), log, as_json=common.as_json)
 
 
 def add_recording(
@@ -111,93 +82,54 @@ def add_recording(
     note: str | None,
 ) -> int:
     """Keep a recording beside the log as SigMF, and enter it."""
-    recording = open_recording(path, sample_type=sample_type, rate_hz=rate_hz, frequency_hz=frequency_hz)
     with Log(common.log, create=True, write=True) as log:
-        samples, metadata = keep_recording(store_path(common.log), path, recording)
-        known = [one for one in log.entries("recording") if one.revision.body["data"] == samples.sha256]
-        if known:
-            log.remarks.append(f"These samples are in the log already, as entry {known[0].number}.")
-            return _said(known, log, as_json=common.as_json)
-        body: Body = {
-            "name": recording.name,
-            "data": samples.sha256,
-            "sample_rate_hz": recording.sample_rate_hz,
-            "samples": recording.n_samples,
-            "frequency_hz": recording.centre_hz,
-            "sample_type": recording.sample_type,
-            "note": note,
-        }
-        entry = log.add(
-            "recording",
-            body,
-            utc=common.utc or recording.utc,
-            who=common.who,
-            practice=common.practice or recording.practice,
-            files=(_kept(samples, "data"), _kept(metadata, "metadata")),
+        entry, new = keep_recording_entry(
+            log,
+            path,
+            common.stamp,
+            sample_type=sample_type,
+            rate_hz=rate_hz,
+            frequency_hz=frequency_hz,
+            note=note,
         )
+        if not new:
+            log.remarks.append(f"These samples are in the log already, as entry {entry.number}.")
         return _said([entry], log, as_json=common.as_json)
 
 
 def add_findings(common: Common, path: Path) -> int:
     """Keep a document that a verb printed, and the pictures it names where they are still there."""
     text = text_of_file(path, what="a document that a verb printed with --json")
-    document = read_document(text, name=str(path))
-    plain = document.plain
     with Log(common.log, create=True, write=True) as log:
-        found = [picture for name in plain["files"] if (picture := _picture(name, path)) is not None]
-        pictures = [keep_file(store_path(common.log), one) for one in found]
-        entry = log.add(
-            "findings",
-            {"verb": plain["verb"], "station": plain["station"], "program": plain["tepui"], "document": text},
-            utc=common.utc or str(plain["utc"]),
-            who=common.who,
-            practice=common.practice or document.practice,
-            files=tuple({one.name: _kept(one, "picture") for one in pictures}.values()),
+        entry, new = keep_findings_entry(
+            log, text, common.stamp, name=str(path), pictures=_pictures(text, beside=path.parent)
         )
+        if not new:
+            log.remarks.append(f"This document is in the log already, as entry {entry.number}.")
         return _said([entry], log, as_json=common.as_json)
 
 
-def add_station(common: Common, path: Path) -> int:
-    """Keep a station file: the first time as a new entry, later as a revision of it."""
-    text = text_of_file(path, what="a station file")
+def _pictures(text: str, *, beside: Path) -> list[Path]:
     try:
-        about = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise FormatError(f"{path} is not TOML ({error}), so it is no station file.") from error
-    station = about.get("station")
-    told = station if isinstance(station, dict) else {}
-    name, call = (told[key] if isinstance(told.get(key), str) else None for key in ("name", "call"))
-    body: Body = {"name": name, "call": call, "file_name": path.name, "toml": text}
+        return pictures_of(text, beside=beside)
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        return []  # no document: the one who keeps it says so in a sentence
+
+
+def add_station(common: Common, path: Path) -> int:
+    """Keep a station file and what it names: the first time as a new entry, later as a revision of it."""
+    text = text_of_file(path, what="a station file")
     with Log(common.log, create=True, write=True) as log:
-        known = [one for one in log.entries("station") if one.revision.body["name"] == name]
-        if known and known[-1].revision.body == body:
-            log.remarks.append(f"The station stands like that already, in entry {known[-1].number}.")
-            return _said(known[-1:], log, as_json=common.as_json)
-        if known:
-            return _said([log.edit(known[-1].number, body, who=common.who)], log, as_json=common.as_json)
-        entry = log.add("station", body, utc=common.utc, who=common.who, practice=common.practice)
+        entry, new = keep_station_entry(log, text, common.stamp, path=path)
+        if not new:
+            log.remarks.append(f"The station stands like that already, in entry {entry.number}.")
         return _said([entry], log, as_json=common.as_json)
 
 
 def add_photograph(common: Common, path: Path, caption: str) -> int:
     """Keep a picture beside the log, and enter it."""
-    head = b""
-    if path.is_file():
-        with path.open("rb") as handle:
-            head = handle.read(16)
-    sound = head.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")) or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
-    if not sound:
-        raise FormatError(f"{path} is no JPEG, PNG or WebP picture.")
     with Log(common.log, create=True, write=True) as log:
-        kept = keep_file(store_path(common.log), path)
-        entry = log.add(
-            "photograph",
-            {"caption": caption, "name": path.name},
-            utc=common.utc,
-            who=common.who,
-            practice=common.practice,
-            files=(_kept(kept, "original"),),
-        )
+        entry = keep_photograph_entry(log, path, common.stamp, caption=caption)
         return _said([entry], log, as_json=common.as_json)
 
 
@@ -208,35 +140,8 @@ def edit_entry(common: Common, number: int, words: Sequence[str]) -> int:
             'nothing to change was given; write FIELD=VALUE, such as note="after the new filter", or --utc.'
         )
     with Log(common.log, write=True) as log:
-        last = log.entry(number).revision
-        changes: Body = {}
-        for word in words:
-            name, equals, text = word.partition("=")
-            if not equals:
-                raise InputError(f'{word[:60]!r} must be FIELD=VALUE, such as note="after the new filter".')
-            changes |= _change(last.kind, last.body, name, text)
+        changes = changes_of_words(log.entry(number).revision, words)
         return _said([log.edit(number, changes, who=common.who, utc=common.utc)], log, as_json=common.as_json)
-
-
-def _change(kind: str, body: Body, name: str, text: str) -> Body:
-    rule = KINDS[kind].get(name)
-    if rule is None:
-        raise InputError(f"{kind} has no field {name[:40]!r}; it has {', '.join(KINDS[kind])}.")
-    if name == "value":
-        return value_of_word(f"{body['key']}={text}")
-    if name in BOUND:
-        raise InputError(f"{name} of a {kind} belongs to what was entered; withdraw the entry and add it anew.")
-    if not text and not rule.needed:
-        return {name: None}
-    if rule.sql == "TEXT":
-        return {name: text}
-    ending = name.rsplit("_", 1)[-1]
-    if ending in KIND_OF_ENDING:
-        return {name: value_of_word(f"{name}={text}")["value"]}
-    try:
-        return {name: int(text) if rule.sql == "INTEGER" else float(text)}
-    except ValueError as error:
-        raise InputError(f"{kind} {name} must be a number, not {text[:40]!r}.") from error
 
 
 def undo_entry(common: Common, number: int) -> int:
@@ -305,15 +210,3 @@ def _said(entries: Sequence[Entry], log: Log, *, as_json: bool) -> int:
     text = entries_text(entries, width=width)
     say(entries_table(entries), text, remarks=log.remarks, practice=practice, as_json=as_json)
     return 0
-
-
-def _kept(stored: Stored, role: str) -> KeptFile:
-    return KeptFile(role=role, name=stored.name, sha256=stored.sha256, size_bytes=stored.size_bytes)
-
-
-def _picture(name: str, document: Path) -> Path | None:
-    """A picture a document names: where it says, or beside the document."""
-    if not name.lower().endswith(PICTURES):
-        return None
-    places: list[Any] = [Path(name), document.parent / name, document.parent / Path(name).name]
-    return next((place for place in places if place.is_file()), None)

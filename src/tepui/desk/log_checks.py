@@ -5,16 +5,21 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tepui.desk.log import Common, say, text_of_file, value_of_word
+from tepui.desk.keep import require_folder
+from tepui.desk.log import Common, say, text_of_file
+from tepui.desk.log_entries import check_revisions, value_of_word
+from tepui.desk.log_far import far_of_log
 from tepui.desk.log_shown import entries_table, entries_text
 from tepui.ground.document import build_document, document_text
 from tepui.ground.document_reader import read_document
 from tepui.ground.errors import InputError
 from tepui.ground.finding_text import label_text
 from tepui.ground.listing import outcome_text, page_for
-from tepui.jobs.log_trend import MONTHLY_FIVE, MonthlyCheck, check_trend
+from tepui.jobs.log_far import far_trend
+from tepui.jobs.log_trend import MonthlyCheck, check_trend
+from tepui.jobs.monthly import MONTHLY_FIVE
 from tepui.logbook.kinds import MONTH, Body
-from tepui.logbook.store import Log, new_revision
+from tepui.logbook.store import Entry, Log
 
 
 def run_check(
@@ -24,9 +29,9 @@ def run_check(
     told = month or (common.utc or datetime.now(UTC).strftime("%Y-%m"))[:7]
     if not MONTH.fullmatch(told):
         raise InputError(f"--month must be YYYY-MM, such as 2026-01, not {told[:20]!r}.")
-    values = [(value_of_word(word), common.practice) for word in words]
+    values = [(value_of_word(word), False) for word in words]
     for path in documents:
-        values += _measured(path)
+        values += measured_in(path)
     if not values:
         if documents:
             names = ", ".join(MONTHLY_FIVE)
@@ -34,14 +39,7 @@ def run_check(
         return _due(common, told)
     with Log(common.log, create=True, write=True) as log:
         before = [one.revision.body for one in log.entries("check") if one.revision.body["month"] == told]
-        revisions = []
-        for value, practice in values:
-            rounds = [body["round"] for body in before if body["key"] == value["key"]]
-            body: Body = {**value, "month": told, "instrument": instrument, "round": max(rounds, default=0) + 1}
-            before.append(body)
-            revisions.append(
-                new_revision("check", body, utc=common.utc, who=common.who, practice=common.practice or practice)
-            )
+        revisions = check_revisions(before, values, common.stamp, month=told, instrument=instrument)
         entries = log.add_all(revisions)
         practice = any(one.practice for one in revisions)
         say(
@@ -54,7 +52,7 @@ def run_check(
     return 0
 
 
-def _measured(path: Path) -> list[tuple[Body, bool]]:
+def measured_in(path: Path) -> list[tuple[Body, bool]]:
     """The monthly quantities that a document states as measured."""
     document = read_document(text_of_file(path, what="a document that a verb printed with --json"), name=str(path))
     return [
@@ -86,17 +84,50 @@ def _due(common: Common, month: str) -> int:
     return 0
 
 
-def run_trend(common: Common, keys: Sequence[str]) -> int:
-    """Compare the checks of the months."""
+def run_trend(common: Common, keys: Sequence[str], *, plots: Path | None = None) -> int:
+    """Compare the checks of the months, and what far stations read with what was predicted."""
+    if plots is not None:
+        require_folder(plots)
     with Log(common.log) as log:
-        bodies = [(entry.revision.body, entry.revision.practice) for entry in log.entries("check")]
+        entries = log.entries()
         remarks = log.remarks
+    checks = _chosen_checks(entries, keys)
+    reports, readings, predictions = far_of_log(entries) if not keys else ([], [], [])
+    if not checks and not reports and not readings:
+        raise InputError(f"{common.log} holds no check yet; 'tepui log check mer_db=\"31.2 dB\"' enters the first.")
+    outcomes = [check_trend(checks)] if checks else []
+    outcomes += [far_trend(reports, readings, predictions)] if reports or readings else []
+    marks = [one.practice for one in checks] + [one.practice for one in reports] + [one.practice for one in readings]
+    practice = any(marks)
+    written: list[str] = []
+    pictures = {name: data for outcome in outcomes for name, data in outcome.pictures.items()}
+    if plots is not None and pictures:
+        from tepui.report.pictures import draw_pictures
+
+        plots.mkdir(exist_ok=True)
+        written = [str(path) for path in draw_pictures(pictures, plots, practice=practice)]
+    for remark in remarks:
+        print(f"tepui: {remark}", file=sys.stderr)
+    document = build_document(verb="log", outcomes=outcomes, practice=practice, files=written)
+    head = "PRACTICE: made by the simulated bench, not measured on any transmitter.\n\n" if practice else ""
+    told = "\n\n".join(outcome_text(outcome, page_for(sys.stdout)) for outcome in outcomes)
+    told += "".join(f"\n  {name}" for name in written)
+    sys.stdout.write(document_text(document) if common.as_json else f"{head}{told}\n")
+    return 0
+
+
+def _chosen_checks(entries: Sequence[Entry], keys: Sequence[str]) -> list[MonthlyCheck]:
+    """The rounds of the quantities named, or of all.
+
+    raises  InputError for one that was never checked
+    """
+    bodies = [(entry.revision.body, entry.revision.practice) for entry in entries if entry.revision.kind == "check"]
     known = {str(body["key"]) for body, _ in bodies}
     for key in keys:
         if key not in known:
             held = ", ".join(sorted(known)) or "none"
             raise InputError(f"{key[:60]} was never checked; the log holds checks of {held}.")
-    checks = [
+    return [
         MonthlyCheck(
             month=str(body["month"]),
             key=str(body["key"]),
@@ -107,14 +138,3 @@ def run_trend(common: Common, keys: Sequence[str]) -> int:
         for body, practice in bodies
         if not keys or body["key"] in keys
     ]
-    if not checks:
-        raise InputError(f"{common.log} holds no check yet; 'tepui log check mer_db=\"31.2 dB\"' enters the first.")
-    outcome = check_trend(checks)
-    practice = any(check.practice for check in checks)
-    for remark in remarks:
-        print(f"tepui: {remark}", file=sys.stderr)
-    document = build_document(verb="log", outcomes=[outcome], practice=practice)
-    head = "PRACTICE: made by the simulated bench, not measured on any transmitter.\n\n" if practice else ""
-    text = head + outcome_text(outcome, page_for(sys.stdout)) + "\n"
-    sys.stdout.write(document_text(document) if common.as_json else text)
-    return 0

@@ -21,6 +21,7 @@ from tepui.ground.listing import outcome_text, page_for
 from tepui.jobs.mode import ModeQuestion, choose_mode
 from tepui.prediction.mode_choice import EDITIONS, ModeWish
 from tepui.station.nouns import Station
+from tepui.station.order import is_inverted
 
 SHOWN = ("constellation", "code_rate", "net_bit_rate_bps", "required_cn_db", "video_rate_max_bps", "pareto")
 
@@ -60,12 +61,21 @@ def _from_station(station: Station) -> dict[str, Any]:
         "audio": None if programme.audio is None else programme.audio.text,
         "tables": None if programme.tables is None else programme.tables.text,
         "headroom": None if programme.headroom is None else programme.headroom.text,
-        "inverted": None if channel.side is None else channel.side == "high",
+        "inverted": _inverted(station),
     }
     signal = planned.get("signal")
     if signal is not None and ".." not in signal and "," not in signal:
         found["signal"] = signal
     return {key: value for key, value in found.items() if value is not None}
+
+
+def _inverted(station: Station) -> bool | None:
+    """By the oscillators where they are stated, else by the side of the channel they shall stand on."""
+    if any(stage.kind == "mixer" for stage in station.stages):
+        stated = is_inverted(station)
+        if stated is not None:
+            return stated
+    return None if station.channel.side is None else station.channel.side == "high"
 
 
 def _question(given: Mapping[str, Any]) -> ModeQuestion:

@@ -10,12 +10,14 @@ from typing import Any, BinaryIO
 import numpy as np
 import numpy.typing as npt
 
+from tepui.chain.programme.picture import MOST_BYTES, received_picture
 from tepui.desk.hashes import InputHashes
-from tepui.desk.keep import kept_stream, require_folder, require_output
+from tepui.desk.keep import keep_bytes, kept_stream, require_folder, require_output
 from tepui.desk.progress import Progress
 from tepui.desk.recordings import draw, named_apart, text_of, with_remarks
 from tepui.files.recordings import open_recording, recording_files
 from tepui.ground.document import build_document, document_text
+from tepui.ground.findings import Outcome
 from tepui.jobs.receive import receive_recording
 
 SHOWN_TABLES = ("echoes", "locks")
@@ -35,6 +37,7 @@ def receive_files(
     *,
     out: Path | None = None,
     plots: Path | None = None,
+    picture: Path | None = None,
     sample_type: str | None = None,
     rate_hz: float | None = None,
     frequency_hz: float | None = None,
@@ -45,6 +48,7 @@ def receive_files(
 ) -> ReceiveResult:
     """Receive every recording, in order; packets of all go into one stream.
 
+    picture  where a picture of the first recording's programme goes, where there is one
     raises  InputError where something cannot be used: then nothing is written
     """
     opened = [
@@ -57,18 +61,28 @@ def receive_files(
         require_output(out, inputs=read)
     if plots is not None:
         require_folder(plots)
-    outcomes = []
+    if picture is not None:
+        require_output(picture, inputs=read)
+    seen = bytearray()
+    outcomes: list[Outcome] = []
     with ExitStack() as stack:
         stream = stack.enter_context(kept_stream(out)) if out is not None else None
         for recording in recordings:
             with Progress(recording.name) as progress:
+                wanted = seen if picture is not None and not outcomes else None
                 outcome = receive_recording(
-                    recording, width_hz=width_hz, workers=workers, packet_sink=_writer(stream), progress=progress.tell
+                    recording,
+                    width_hz=width_hz,
+                    workers=workers,
+                    packet_sink=_writer(stream, wanted),
+                    progress=progress.tell,
                 )
             outcomes.append(with_remarks(outcome, recording))
         inputs = hashes.result()
     practice = any(recording.practice for recording in recordings)
     written = [str(out)] if out is not None else []
+    if picture is not None and _keep_picture(picture, bytes(seen)):
+        written.append(str(picture))
     if plots is not None:
         written += draw(outcomes, recordings, plots, practice=practice)
     document = build_document(verb=verb, outcomes=outcomes, inputs=inputs, files=written, practice=practice)
@@ -82,6 +96,7 @@ def run_receive(
     *,
     out: Path | None,
     plots: Path | None,
+    picture: Path | None,
     sample_type: str | None,
     rate_hz: float | None,
     frequency_hz: float | None,
@@ -95,6 +110,7 @@ def run_receive(
         paths,
         out=out,
         plots=plots,
+        picture=picture,
         sample_type=sample_type,
         rate_hz=rate_hz,
         frequency_hz=frequency_hz,
@@ -106,11 +122,27 @@ def run_receive(
     return result.exit_code
 
 
-def _writer(stream: BinaryIO | None) -> Callable[[npt.NDArray[np.uint8]], None] | None:
-    if stream is None:
+def _writer(stream: BinaryIO | None, seen: bytearray | None) -> Callable[[npt.NDArray[np.uint8]], None] | None:
+    """Takes packets to the stream, and as many as a picture needs to ``seen``."""
+    if stream is None and seen is None:
         return None
 
     def write(packets: npt.NDArray[np.uint8]) -> None:
-        stream.write(packets.tobytes())
+        data = packets.tobytes()
+        if stream is not None:
+            stream.write(data)
+        if seen is not None and len(seen) < MOST_BYTES:
+            seen.extend(data)
 
     return write
+
+
+def _keep_picture(path: Path, stream: bytes) -> bool:
+    """Write a picture of the stream as PNG; False where there is none in it."""
+    found = received_picture(stream)
+    if found is None:
+        return False
+    from tepui.report.received import png_of
+
+    keep_bytes(path, png_of(found.pixels))
+    return True

@@ -15,7 +15,8 @@ from typing import Any
 
 from tepui import __version__
 from tepui.desk.keep import keep_bytes, require_folder, require_output
-from tepui.desk.log import PICTURES, text_of_file
+from tepui.desk.log import text_of_file
+from tepui.desk.log_entries import PICTURES
 from tepui.files.kept import store_path, stored_name
 from tepui.ground.document import InputFile, build_document, document_text
 from tepui.ground.document_reader import ReadDocument, read_document

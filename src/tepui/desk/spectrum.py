@@ -12,6 +12,7 @@ from tepui.desk.progress import Progress
 from tepui.desk.recordings import draw, named_apart, text_of, watched, with_remarks
 from tepui.desk.spectrum_inputs import opened
 from tepui.ground.document import build_document, document_text
+from tepui.ground.doubt import Estimate
 from tepui.ground.findings import Outcome
 from tepui.jobs.set_grouping import grouped
 from tepui.jobs.set_sweeps import SetOptions
@@ -31,6 +32,7 @@ class SpectrumRequest:
     settings      table of settings of the recordings
     calibration   recordings of noise alone, or of a terminated input
     usable_hz     width that a narrow receiver shows truly
+    mer           of a wide recording, read elsewhere
     made          files that were recorded for it
     """
 
@@ -46,6 +48,7 @@ class SpectrumRequest:
     settings: Path | None = None
     calibration: Sequence[Path] = ()
     usable_hz: float | None = None
+    mer: Estimate | None = None
     made: Sequence[Path] = ()
 
 
@@ -107,6 +110,8 @@ def _measured(recording: Recording, request: SpectrumRequest) -> Outcome:
             centre_hz=request.centre_hz,
             mask=request.mask,
             workers=request.workers,
+            usable_hz=request.usable_hz,
+            mer=request.mer,
         )
     return with_remarks(outcome, recording)
 
@@ -129,6 +134,7 @@ def _measured_set(
                 centre_hz=request.centre_hz,
                 mask=request.mask,
                 usable_hz=request.usable_hz,
+                mer=request.mer,
                 calibration=tuple(quiet),
             ),
         )

@@ -4,32 +4,22 @@ import sys
 import time
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Protocol
 
 from tepui.chain.reception.slices import SliceSymbols, nominal_symbols
 from tepui.desk.live import DC_WIDTH_HZ, USABLE_SHARE, ReceiverChoice, capture_settings, completed, opened
 from tepui.desk.recordings import text_of
+from tepui.desk.watch_looks import WatchScreen, looking
 from tepui.ground.document import build_document, document_text
 from tepui.ground.errors import InputError
-from tepui.jobs.watch import EdgeWatch, WatchPlan
+from tepui.jobs.watch import EdgeWatch
 from tepui.jobs.watch_findings import watch_outcome
-from tepui.jobs.watch_state import IDLE, TAKE_OFF, Snapshot
+from tepui.jobs.watch_plan import WatchPlan
+from tepui.jobs.watch_state import IDLE, TAKE_OFF
 from tepui.practice.station import MARL_BAY
+from tepui.signals.live import LiveReceiver
 
 SETTLED_LOOKS = 10  # before a pad test that was asked for beforehand
 TURN_DB = 0.5
-
-
-class WatchScreen(Protocol):
-    """What shows a watch and hears its keys."""
-
-    def show(self, snapshot: Snapshot) -> None:
-        """Draw it."""
-        ...
-
-    def pressed(self) -> str:
-        """What was pressed since the last time."""
-        ...
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +65,7 @@ def run_watch(request: WatchRequest, screen: WatchScreen | None) -> int:
             settings=capture_settings(choice, receiver.gains_db, practice=receiver.info.practice),
         )
         watch = EdgeWatch(receiver, plan)
-        _loop(watch, request, screen, practice=receiver.info.practice)
+        _loop(watch, receiver, request, screen)
         outcome, practice = watch_outcome(watch), receiver.info.practice
     station = MARL_BAY.name if practice else None
     document = build_document(verb="watch", outcomes=[outcome], practice=practice, station=station)
@@ -84,25 +74,28 @@ def run_watch(request: WatchRequest, screen: WatchScreen | None) -> int:
     return 0
 
 
-def _loop(watch: EdgeWatch, request: WatchRequest, screen: WatchScreen | None, *, practice: bool) -> None:
+def _loop(watch: EdgeWatch, receiver: LiveReceiver, request: WatchRequest, screen: WatchScreen | None) -> None:
     begun = time.monotonic()
     asked = not request.test_pad
-    while True:
-        snapshot = watch.step()
-        if screen is not None:
-            screen.show(snapshot)
-            for key in screen.pressed():
+    with looking(watch, receiver, screen) as looks:
+        while True:
+            looks.step()
+            keys = "" if screen is None else screen.pressed()
+            if keys or not asked:
+                looks.settle()
+            for key in keys:
                 if key in ("q", "\x1b"):
                     return
-                if _pressed(key, watch, practice=practice):
+                if _pressed(key, watch, practice=receiver.info.practice) and screen is not None:
                     screen.show(watch.snapshot())
-        if not asked and watch.looks >= SETTLED_LOOKS and watch.minute:
-            watch.ask_pad_test()
-            asked = True
-        over = request.duration_s is not None and time.monotonic() - begun >= request.duration_s
-        over = over and watch.looks >= len(watch.tunings)  # on a busy machine the first round may last longer
-        if over and (watch.task in (IDLE, TAKE_OFF) or not request.test_pad):
-            return
+            if not asked and watch.looks >= SETTLED_LOOKS and watch.minute:
+                watch.ask_pad_test()
+                asked = True
+            over = request.duration_s is not None and time.monotonic() - begun >= request.duration_s
+            over = over and watch.looks >= len(watch.tunings)  # on a busy machine the first round may last longer
+            if over and (watch.task in (IDLE, TAKE_OFF) or not request.test_pad):
+                looks.settle()
+                return
 
 
 def _pressed(key: str, watch: EdgeWatch, *, practice: bool) -> bool:

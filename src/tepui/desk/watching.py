@@ -1,7 +1,8 @@
-"""An edge watch in a process of its own, for a page: snapshots out, keys in, the newest one only.
+"""An edge watch in a process of its own, for a page: snapshots and traces out, keys in, the newest one only.
 
-Theory  A watch must not wait for whoever looks at it: the newest snapshot is kept and older ones are forgotten, so a
-        page that stalled shows the present when it wakes. The process is killed to end it; the receiver is its own.
+Theory  A watch must not wait for whoever looks at it: the newest snapshot and the newest trace are kept and older ones
+        are forgotten, so a page that stalled shows the present when it wakes. Who looks is rung for, and asks. The
+        process is killed to end it; the receiver is its own.
 Source  our own design.
 Holds   One watch at a time.
 """
@@ -12,14 +13,18 @@ import io
 import multiprocessing
 import signal
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tepui.desk.watch import WatchScreen
 from tepui.ground.doubt import Estimate
 from tepui.jobs.watch_state import SIDES, Moment, Side, Snapshot
+
+if TYPE_CHECKING:  # the bench starts without the libraries that a watch needs in its own process
+    from tepui.desk.watch_looks import WatchScreen
+    from tepui.jobs.watch_trace import LiveTraces
 
 KEYS = frozenset("pfq+-")
 
@@ -32,11 +37,13 @@ class Watching:
 
     def __init__(self, *, entry: str) -> None:
         self._entry = entry
-        self._changed = threading.Condition()
+        self._changed = threading.Lock()
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
         self._number = 0
         self._latest: dict[str, Any] | None = None
+        self._trace: tuple[int, bytes] = (0, b"")
+        self._bells: set[Callable[[], None]] = set()
         self._sentence = ""
         self.words: tuple[str, ...] = ()
 
@@ -60,6 +67,7 @@ class Watching:
         theirs.close()
         with self._changed:
             self._process, self._pipe, self._latest, self._sentence = process, ours, None, ""
+            self._trace = (self._trace[0], b"")
             self.words = tuple(words)
             self._number += 1
         threading.Thread(target=self._listen, args=(ours, process), name="watching", daemon=True).start()
@@ -87,11 +95,31 @@ class Watching:
             with contextlib.suppress(OSError):
                 pipe.send(key)
 
-    def newest(self, after: int, *, timeout_s: float) -> tuple[int, dict[str, Any] | None]:
-        """The newest snapshot and its number, once there is one after ``after`` or the time is over."""
+    def newest(self) -> tuple[int, dict[str, Any] | None]:
+        """The newest snapshot, and a number that grows with each and with the beginning and the end of a watch."""
         with self._changed:
-            self._changed.wait_for(lambda: self._number > after, timeout_s)
             return self._number, self._latest
+
+    def newest_trace(self) -> tuple[int, bytes]:
+        """The newest frame of traces (``watch_frames``), and a number that grows with each; empty before the first."""
+        with self._changed:
+            return self._trace
+
+    @contextlib.contextmanager
+    def ringing(self, bell: Callable[[], None]) -> Iterator[None]:
+        """Have ``bell`` called, from another thread, whenever there is something new."""
+        with self._changed:
+            self._bells.add(bell)
+        try:
+            yield
+        finally:
+            with self._changed:
+                self._bells.discard(bell)
+
+    def _ring(self) -> None:
+        for bell in tuple(self._bells):
+            with contextlib.suppress(RuntimeError):  # a loop that is closed hears nothing more
+                bell()
 
     def _listen(self, pipe: Connection, process: BaseProcess) -> None:
         try:
@@ -100,26 +128,37 @@ class Watching:
                 with self._changed:
                     if self._pipe is not pipe and kind != "end":
                         continue
-                    if kind == "snapshot":
-                        self._latest = value
+                    if kind == "traces":
+                        self._trace = (self._trace[0] + 1, value)
                     else:
-                        self._sentence = value
-                    self._number += 1
-                    self._changed.notify_all()
+                        self._number += 1
+                        if kind == "snapshot":
+                            self._latest = value
+                        else:
+                            self._sentence = value
+                    self._ring()
         except (EOFError, OSError):
             process.join(3.0)
             with self._changed:
                 if self._pipe is pipe:
                     self._process = self._pipe = None
                 self._number += 1
-                self._changed.notify_all()
+                self._ring()
 
 
 class _Screen:
     """Shows to the pipe and hears from it."""
 
+    hear: "Callable[[LiveTraces], None] | None"
+
     def __init__(self, pipe: Connection) -> None:
         self._pipe = pipe
+        self.hear = self._hear
+
+    def _hear(self, traces: "LiveTraces") -> None:
+        from tepui.desk.watch_frames import packed_traces
+
+        self._pipe.send(("traces", packed_traces(traces)))
 
     def show(self, snapshot: Snapshot) -> None:
         """Send it."""
@@ -189,6 +228,9 @@ def plain_snapshot(snapshot: Snapshot) -> dict[str, Any]:
         "pad_db": snapshot.pad_db,
         "pad_step_db": snapshot.pad_step_db,
         "gains_db": dict(snapshot.gains_db),
+        "half_hz": snapshot.occupied_hz / 2,
+        "lines": {side: asdict(line) for side, line in snapshot.lines.items()},
+        "drift": [asdict(slot) for slot in snapshot.drift],
     }
 
 

@@ -12,15 +12,20 @@ import io
 import os
 import signal
 from multiprocessing.connection import Connection
+from pathlib import Path
 
 from tepui.desk.progress import Listener, listening
+from tepui.files.within import keep_within
 
 
-def serve_commands(pipe: Connection, entry: str) -> None:
+def serve_commands(pipe: Connection, entry: str, within: Path | None = None) -> None:
     """Run commands until the pipe closes.
 
-    entry  "module:function" that takes the words and returns an exit code
+    entry   "module:function" that takes the words and returns an exit code
+    within  the folder that names read from files may lead into; None for anywhere
     """
+    if within is not None:
+        keep_within(within)
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the bench; it closes the pipe
     module, _, name = entry.partition(":")

@@ -1,12 +1,14 @@
-"""The workshop: commands run one by one in at most two warm processes, killed to stop, their results kept on disk.
+"""The workshop: commands run one by one in at most two warm processes, ended to stop, their results kept on disk.
 
 Theory  A page asks for work and may go away; the work goes on and its document, pictures and last sentence stay in a
         folder of its own. Processes are spawned, not forked, and keep their libraries and kernels loaded between
-        commands. What cannot be interrupted politely is killed: a command leaves whole files or none.
+        commands. To stop, the process is told to end and, where it does not at once, killed: a command leaves whole
+        files or none. A process may have one of its own (a receiver's): so it is no daemon, and is seen to at exit.
 Source  our own design; multiprocessing's documentation for spawned processes and pipes.
 Holds   One workshop per folder. A command is the words of a command line, run by ``entry`` with ``--json``.
 """
 
+import atexit
 import json
 import multiprocessing
 import shutil
@@ -26,6 +28,7 @@ from tepui.ground.document import utc_now
 
 MOST_PROCESSES = 2
 KEPT = 200  # results beyond which the oldest are removed
+PATIENCE_S = 3.0  # for a recording to be ended whole
 KEPT_PASSING = 8  # works that are not listed
 RECORD, DOCUMENT = "work.json", "document.json"
 PLACE = "{result}"
@@ -78,11 +81,14 @@ class _Bench:
 class Workshop:
     """Takes commands and keeps what came of them under ``folder``.
 
-    entry  "module:function" that runs the words of a command line and returns an exit code
+    entry   "module:function" that runs the words of a command line and returns an exit code
+    within  the folder that names read from files may lead into; None for anywhere
     """
 
-    def __init__(self, folder: Path, *, entry: str, processes: int = MOST_PROCESSES) -> None:
-        self._folder = folder
+    def __init__(
+        self, folder: Path, *, entry: str, processes: int = MOST_PROCESSES, within: Path | None = None
+    ) -> None:
+        self._folder, self._within = folder, within
         self._entry = entry
         self._lock = threading.Condition()
         self._works: dict[int, Work] = _kept(folder)
@@ -92,6 +98,12 @@ class Workshop:
         for bench in self._benches:
             bench.thread = threading.Thread(target=self._run, args=(bench,), name="workshop", daemon=True)
             bench.thread.start()
+        atexit.register(self.close)
+
+    @property
+    def folder(self) -> Path:
+        """Where results are kept."""
+        return self._folder
 
     def submit(self, words: Sequence[str], *, title: str, pictures: bool = True, listed: bool = True) -> Work:
         """Queue a command.
@@ -149,7 +161,16 @@ class Workshop:
             for bench in self._benches:
                 if bench.busy == number and bench.process is not None:
                     bench.stop.add(number)
-                    bench.process.kill()
+                    bench.process.terminate()
+                    insist = threading.Timer(PATIENCE_S, self._insist, (bench, bench.process, number))
+                    insist.daemon = True
+                    insist.start()
+
+    def _insist(self, bench: _Bench, process: BaseProcess, number: int) -> None:
+        """Kill what was told to end and did not."""
+        with self._lock:
+            if bench.busy == number and bench.process is process:
+                process.kill()
 
     def close(self) -> None:
         """Kill what runs; nothing more is taken."""
@@ -159,6 +180,7 @@ class Workshop:
                 if bench.process is not None:
                     bench.process.kill()
             self._lock.notify_all()
+        atexit.unregister(self.close)
 
     def _run(self, bench: _Bench) -> None:
         while True:
@@ -184,7 +206,7 @@ class Workshop:
             return
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
-        bench.process = context.Process(target=serve_commands, args=(theirs, self._entry), daemon=True)
+        bench.process = context.Process(target=serve_commands, args=(theirs, self._entry, self._within), daemon=False)
         bench.process.start()
         theirs.close()
         bench.pipe = ours

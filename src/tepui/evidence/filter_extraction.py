@@ -24,6 +24,7 @@ TRIES = 14
 NEGLIGIBLE = 5e-4  # misfit below which no search is worth its time
 FAIR, SAME = 0.05, 0.02  # two starts that end alike, and not badly, have found what there is
 LEAST_POINTS = 21
+NOTHING_BEHIND = 12.0  # logarithm of the external Q of a side that nothing is connected to
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,10 +54,11 @@ class Extraction:
         return self.misfit <= max(1.6 * self.noise, 0.01)
 
 
-def extract(sweep: Sweep, poles: int, *, loss: float | None = None) -> Extraction:
+def extract(sweep: Sweep, poles: int, *, loss: float | None = None, ends_here: bool = False) -> Extraction:
     """The filter behind a response.
 
-    loss    w / Qu held at this value; None finds it
+    loss       w / Qu held at this value; None finds it
+    ends_here  nothing is connected behind the last resonator (a step of the tuning sequence)
     raises  RangeError where there are fewer points than the model needs
     """
     model = Model(sweep, poles)
@@ -67,11 +69,14 @@ def extract(sweep: Sweep, poles: int, *, loss: float | None = None) -> Extractio
             "better 201, over four bandwidths."
         )
     free = model.free(lossy=loss is None)
+    free[2 * poles] &= not ends_here
     noise = float(np.sqrt(np.mean([one**2 for one in row_noises(sweep).values()])))
     best = None
     for start in _starts(sweep, poles, model):
         if loss is not None:
             start[2 * poles + 1] = loss
+        if ends_here:
+            start[2 * poles] = NOTHING_BEHIND
         found = _fitted(model, start, free)
         again = best is not None and abs(found[1] - best[1]) < SAME * best[1]
         if best is None or found[1] < best[1]:

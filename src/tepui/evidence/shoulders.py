@@ -3,8 +3,9 @@
 Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a straight line (in decibels); moved up in
         parallel until no value between stands above it, it is read at 500 kHz, relative to the highest value in band.
         The trace passes a filter of ten carrier spacings. ``shown`` is that. For ``corrected`` the recording's floor is
-        taken off as power and the scatter of the trace smoothed away first (a parabola in decibels on each side, a
-        running mean in band); it stands midway between what averaging without end and what this averaging would read.
+        taken off as power and the scatter of the trace smoothed away first (a parabola in decibels on each side; in
+        band a running mean, times what the pilots make of the band as far as the trace bears it out); it stands midway
+        between what averaging without end and what this averaging would read.
         Where something stands out of the parabola, a line say, that side is read as it is.
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
 Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
@@ -14,11 +15,13 @@ Holds   Levels are negative: lower is better. Picking highest values depends on 
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.floor import Floor
+from tepui.evidence.pilot_band import band_shape
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
 from tepui.signals.spectrum import Spectrum, smoothed
@@ -88,9 +91,13 @@ class Shoulders:
 
 @dataclass(frozen=True, kw_only=True)
 class _View:
-    """Which points of a trace count: in band, and on each side with their offsets from the outermost carrier."""
+    """Which points of a trace count: in band, and on each side with their offsets from the outermost carrier.
+
+    pilots  what pilots alone make of the band through the filter (pilot_band.py), at the points in band
+    """
 
     in_band: Places
+    pilots: Floats
     sides: tuple[Places, Places]
     offsets_hz: tuple[Floats, Floats]
 
@@ -113,7 +120,14 @@ class _Parts:
         )
 
 
-def _view(trace: Spectrum, *, centre_offset_hz: float, occupied_width_hz: float, stride: int = 1) -> _View:
+def _view(
+    trace: Spectrum,
+    *,
+    centre_offset_hz: float,
+    occupied_width_hz: float,
+    carrier_spacing_hz: float,
+    stride: int = 1,
+) -> _View:
     offset_hz = trace.frequency_hz - centre_offset_hz
     half_hz, step_hz = occupied_width_hz / 2, stride * trace.bin_hz
     sides, offsets = [], []
@@ -130,7 +144,13 @@ def _view(trace: Spectrum, *, centre_offset_hz: float, occupied_width_hz: float,
         sides.append(index)
         offsets.append(away_hz[index])
     in_band = np.flatnonzero(np.abs(offset_hz) <= half_hz)[::stride]
-    return _View(in_band=in_band, sides=(sides[0], sides[1]), offsets_hz=(offsets[0], offsets[1]))
+    pilots = band_shape(
+        offset_hz[in_band],
+        occupied_width_hz=occupied_width_hz,
+        carrier_spacing_hz=carrier_spacing_hz,
+        resolution_bandwidth_hz=trace.resolution_bandwidth_hz,
+    )
+    return _View(in_band=in_band, pilots=pilots, sides=(sides[0], sides[1]), offsets_hz=(offsets[0], offsets[1]))
 
 
 def _cut(densities: Floats, view: _View) -> _Parts:
@@ -172,12 +192,16 @@ def _readings(parts: _Parts, view: _View) -> Floats:
 
 
 def _smooth(parts: _Parts, view: _View) -> _Parts:
-    """Rows without their scatter: a parabola in decibels on each side, a running mean in band."""
+    """Rows without their scatter: a parabola in decibels on each side, a running mean times the pilots in band."""
     m = parts.in_band.shape[1]
     width = max(1, m // 16)
     running = np.cumsum(np.pad(parts.in_band, ((0, 0), (1, 0))), axis=1)
     first = np.clip(np.arange(m) - width // 2, 0, m - width)
     in_band = (running[:, first + width] - running[:, first]) / width
+    uneven = view.pilots - 1
+    if uneven.any():
+        seen = (parts.in_band / in_band - 1) @ uneven / (uneven @ uneven)  # 1 for a whole band of DVB-T, 0 for noise
+        in_band = in_band * (1 + np.clip(seen, 0, 1)[:, None] * uneven)
     sides = []
     for rows, offsets in zip(parts.sides, view.offsets_hz, strict=True):
         powers = np.vander((offsets - OFFSETS_HZ[1]) / OFFSETS_HZ[1], 3)
@@ -263,7 +287,13 @@ def shoulders(
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
     trace = smoothed(spectrum, resolution_bandwidth_hz=resolution_hz)
-    view = _view(trace, centre_offset_hz=centre_offset_hz, occupied_width_hz=occupied_width_hz)
+    look = partial(
+        _view,
+        centre_offset_hz=centre_offset_hz,
+        occupied_width_hz=occupied_width_hz,
+        carrier_spacing_hz=carrier_spacing_hz,
+    )
+    view = look(trace)
     parts = _cut(trace.density[None, :], view)
     stands_out = _stands_out(parts, _smooth(parts, view), trace.n_averages)
     shown = _readings(parts, view)[0]
@@ -273,12 +303,7 @@ def shoulders(
         _readings(_smooth_where_plain(parts, view, stands_out).less(max(level, 0.0)), view)[0]
         for level in (floor_density, floor_density - floor_std, floor_density + floor_std)
     ]
-    coarse = _view(
-        trace,
-        centre_offset_hz=centre_offset_hz,
-        occupied_width_hz=occupied_width_hz,
-        stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION),
-    )
+    coarse = look(trace, stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION))
     smooth = _smooth_where_plain(_cut(trace.density[None, :], coarse), coarse, stands_out)
     drawn = _draws(trace, smooth, coarse, inband_more * trace.n_averages)
     raw = _readings(drawn, coarse)
@@ -290,7 +315,7 @@ def shoulders(
     free = _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
     smoothing = clean.mean(axis=0) - free
     filters = [
-        _readings(_smooth_where_plain(_cut(other.density[None, :], view), view, stands_out), view)[0]
+        _readings(_smooth_where_plain(_cut(other.density[None, :], view), look(other), stands_out), view)[0]
         for other in (smoothed(spectrum, resolution_bandwidth_hz=factor * resolution_hz) for factor in (0.75, 1.25))
     ]
     window = np.abs(filters[1] - filters[0]) / math.sqrt(12)

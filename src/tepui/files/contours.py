@@ -6,11 +6,13 @@ Holds   Pixels that hold nothing end a line.
 """
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
+from tepui.chain.antenna.places import Place
 
 Floats = npt.NDArray[np.float64]
 DECIMALS = 6
@@ -22,11 +24,13 @@ def contours_text(
     *,
     places: Callable[[Floats, Floats], tuple[Floats, Floats]],
     properties: Mapping[str, Any],
+    points: Sequence[tuple[str, str, Place]] = (),
 ) -> str:
-    """A collection with one feature a level.
+    """A collection with one feature a level, and one a point.
 
     levels  name -> value of the band on its line
     places  rows and columns in pixels -> latitude and longitude
+    points  name, kind and place of transmitters and stations
     """
     from contourpy import contour_generator
 
@@ -35,11 +39,15 @@ def contours_text(
     for name, level in levels.items():
         lines = []
         for line in generator.lines(level):
-            points = np.asarray(line)
-            lat, lon = places(points[:, 1], points[:, 0])
+            ends = np.asarray(line)
+            lat, lon = places(ends[:, 1], ends[:, 0])
             lines.append(np.round(np.stack([lon, lat], axis=1), DECIMALS).tolist())
         if lines:
             geometry = {"type": "MultiLineString", "coordinates": lines}
             said = {**properties, "mode": name, "cn_db": level}
             features.append({"type": "Feature", "properties": said, "geometry": geometry})
+    for name, kind, place in points:
+        where = [round(place.longitude_deg, DECIMALS), round(place.latitude_deg, DECIMALS)]
+        geometry = {"type": "Point", "coordinates": where}
+        features.append({"type": "Feature", "properties": {"name": name, "kind": kind}, "geometry": geometry})
     return json.dumps({"type": "FeatureCollection", "features": features}, allow_nan=False) + "\n"

@@ -112,6 +112,38 @@ def _locate(rasterio: Any, crs: Any, shift: Any) -> Any:
     return locate
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Bands:
+    """Bands of a north-up raster with square pixels, by their names; west and north are its outer corner."""
+
+    bands: dict[str, npt.NDArray[np.float32]]
+    tags: dict[str, str]
+    epsg: int
+    west: float
+    north: float
+    pixel: float
+
+
+def read_bands(path: Path) -> Bands:
+    """Every band of a raster that ``write_geotiff`` wrote.
+
+    raises  FormatError where it cannot be read, or is another kind of raster
+    """
+    rasterio = _rasterio()
+    try:
+        with rasterio.open(path) as data:
+            names = [name or f"band {number}" for number, name in enumerate(data.descriptions, 1)]
+            code, shift = data.crs.to_epsg() if data.crs is not None else None, data.transform
+            if code is None or shift.b or shift.d or abs(shift.a + shift.e) > 1e-9 * shift.a:
+                raise FormatError(f"{path} is no map of this program: its pixels are not square and north-up.")
+            bands = {name: data.read(number) for number, name in enumerate(names, 1)}
+            tags = {str(key): str(value) for key, value in data.tags().items()}
+    except rasterio.errors.RasterioError as problem:
+        words = " ".join(str(problem).split()).rstrip(".")
+        raise FormatError(f"{path} cannot be read as GeoTIFF ({words}); make the map again.") from problem
+    return Bands(bands=bands, tags=tags, epsg=code, west=shift.c, north=shift.f, pixel=shift.a)
+
+
 def write_geotiff(
     path: Path,
     bands: Mapping[str, npt.NDArray[np.float32]],

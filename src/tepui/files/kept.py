@@ -12,6 +12,7 @@ import hashlib
 import json
 import re
 import shutil
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -88,14 +89,15 @@ def keep_file(store: Path, source: Path, *, name: str | None = None) -> Stored:
     return Stored(name=told, stored_name=place.name, sha256=digest, size_bytes=size, new=True)
 
 
-def keep_bytes_as(store: Path, data: bytes, *, name: str, stored_as: str | None = None) -> Stored:
+def keep_bytes_as(store: Path, data: bytes, *, name: str, stored_as: str | None = None, in_use: bool = True) -> Stored:
     """Put bytes into the store under the name of their digest, or under ``stored_as``.
 
+    in_use  whether an entry may name what has that name already; what a killed process left is written over
     raises  FormatError where that name is taken by other bytes
     """
     digest = hashlib.sha256(data).hexdigest()
     place = store / (stored_name(name, digest) if stored_as is None else stored_as)
-    if place.exists():
+    if place.exists() and (in_use or place.read_bytes() == data):
         if place.read_bytes() != data:
             raise FormatError(
                 f"these samples are in the log already with other metadata ({place.name}); edit that entry instead."
@@ -107,16 +109,19 @@ def keep_bytes_as(store: Path, data: bytes, *, name: str, stored_as: str | None 
     return Stored(name=name, stored_name=place.name, sha256=digest, size_bytes=len(data), new=True)
 
 
-def keep_recording(store: Path, path: Path, recording: Recording) -> tuple[Stored, Stored]:
+def keep_recording(
+    store: Path, path: Path, recording: Recording, *, known: Collection[str] | None = None
+) -> tuple[Stored, Stored]:
     """Keep an opened recording as SigMF.
 
+    known    sha256 of samples that entries name; None where they cannot be told
     returns  its samples and its metadata
     raises   InputError, FormatError, UnfinishedError
     """
     source = recording.source
     assert isinstance(source, FileSamples)
     if source.sample_type != SAMPLE_TYPES.get(source.sample_type.name):
-        return _converted(store, path, recording)
+        return _converted(store, path, recording, known)
     samples = keep_file(store, source.path)
     document = _metadata(path, recording, samples)
     stem = samples.sha256
@@ -125,7 +130,10 @@ def keep_recording(store: Path, path: Path, recording: Recording) -> tuple[Store
     else:
         document["global"].pop("core:dataset", None)
     text = json.dumps(document, indent=2, allow_nan=False) + "\n"
-    return samples, keep_bytes_as(store, text.encode(), name=recording.name + META, stored_as=stem + META)
+    in_use = known is None or samples.sha256 in known
+    return samples, keep_bytes_as(
+        store, text.encode(), name=recording.name + META, stored_as=stem + META, in_use=in_use
+    )
 
 
 def _metadata(path: Path, recording: Recording, samples: Stored) -> dict[str, Any]:
@@ -155,7 +163,7 @@ def _metadata(path: Path, recording: Recording, samples: Stored) -> dict[str, An
     return {"global": about, "captures": [capture], "annotations": []}
 
 
-def _converted(store: Path, path: Path, recording: Recording) -> tuple[Stored, Stored]:
+def _converted(store: Path, path: Path, recording: Recording, known: Collection[str] | None) -> tuple[Stored, Stored]:
     store.mkdir(exist_ok=True)
     work = store / f".{path.stem}.part-recording"
     try:
@@ -170,7 +178,8 @@ def _converted(store: Path, path: Path, recording: Recording) -> tuple[Stored, S
         samples = keep_file(store, written.data_path, name=recording.name + DATA)
         meta = written.meta_path.read_bytes()
         stem = samples.sha256
-        return samples, keep_bytes_as(store, meta, name=recording.name + META, stored_as=stem + META)
+        in_use = known is None or samples.sha256 in known
+        return samples, keep_bytes_as(store, meta, name=recording.name + META, stored_as=stem + META, in_use=in_use)
     finally:
         for ending in (META, DATA):
             work.with_name(work.name + ending).unlink(missing_ok=True)

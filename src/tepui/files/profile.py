@@ -1,7 +1,8 @@
 """A terrain profile from a table: distance and height along a path, as typed or exported.
 
 Theory  Comma- or semicolon-separated text with a heading; rows from the transmitter to the receiver.
-Source  tepui's own: d_km, h_m, and optionally clutter_m and zone (sea, coast or inland). [RFC4180] for the text.
+Source  tepui's own: d_km, h_m, and optionally clutter_m and zone (sea, coast or inland, or B, A1, A2 as [P.452] writes
+        them). [RFC4180] for the text.
 Holds   A point as decimal mark. The first row is at 0 km. Lines that begin with # are left out.
 """
 
@@ -16,6 +17,7 @@ from tepui.ground.errors import FormatError, InputError
 from tepui.signals.terrain import Profile
 
 NEEDED, OPTIONAL = ("d_km", "h_m"), ("clutter_m", "zone")
+ZONE_LETTERS = {"b": "sea", "a1": "coast", "a2": "inland"}
 MOST_BYTES = 16 << 20
 HIGHEST_M, DEEPEST_M = 9000.0, -500.0
 
@@ -55,7 +57,9 @@ def read_profile(path: Path) -> Profile:
             distance_m=1e3 * np.array(numbers["d_km"]),
             height_m=np.array(numbers["h_m"]),
             clutter_m=np.array(numbers["clutter_m"]) if "clutter_m" in numbers else None,
-            zone=tuple(cell.lower() for cell in columns["zone"]) if "zone" in columns else None,
+            zone=tuple(ZONE_LETTERS.get(cell.lower(), cell.lower()) for cell in columns["zone"])
+            if "zone" in columns
+            else None,
             source=f"profile {path.name}",
         )
     except InputError as problem:

@@ -1,6 +1,7 @@
 """Drive readings from a table: one row a setting, as copied from displays; a row may name a recording instead.
 
-Theory  Comma- or semicolon-separated text with a heading; columns in any order, empty cells mean "not read".
+Theory  Comma- or semicolon-separated text with a heading; columns in any order, empty cells mean "not read". A cell
+        names one recording, or a set of narrow ones: a folder, a pattern, several with + between them.
 Source  tepui's own: setting_dbm power_dbm shoulder_lower_db shoulder_upper_db shoulder_worst_db pad_db
         receiver_gain_db mer_db supply_a case_c doubt_db recording. [RFC4180] for the separated text.
 Holds   A point as decimal mark; a comma too, where it does not separate the cells. ``doubt_db`` is a 95 % doubt of the
@@ -15,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.files.separated import bare_number, checked_heading, is_number, named_cells, separated_rows
+from tepui.files.within import named_file
 from tepui.ground.errors import FormatError
 
 SHOULDER_RANGE = (-120.0, 0.0)
@@ -33,17 +35,18 @@ RANGES = {  # least and most, this program's limits: beyond them a cell is a sli
 }
 NUMBERS = tuple(RANGES)
 COLUMNS = (*NUMBERS, "recording")
+ENDINGS = (".sigmf-meta", ".wav")
 SHOULDERS = ("shoulder_lower_db", "shoulder_upper_db", "shoulder_worst_db")
 KIND = "table of readings"
 
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingRow:
-    """One row of the table: its line in the file, the numbers it holds by column, and the recording it names."""
+    """One row of the table: its line in the file, the numbers it holds by column, and the recordings it names."""
 
     line: int
     values: Mapping[str, float]
-    recording: Path | None
+    recordings: tuple[Path, ...] = ()
 
 
 def read_readings(path: Path) -> tuple[ReadingRow, ...]:
@@ -80,8 +83,26 @@ def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> Reading
         raise FormatError(f"{path}, line {line}: doubt_db must be above zero, not {values['doubt_db']:g}.")
     if named is None and not any(name in values for name in SHOULDERS):
         raise FormatError(f"{path}, line {line}: a row needs a shoulder or a recording, and has neither.")
-    recording = None if named is None else path.parent / named
-    return ReadingRow(line=line, values=values, recording=recording)
+    recordings = () if named is None else _named(path, line, named)
+    return ReadingRow(line=line, values=values, recordings=recordings)
+
+
+def _named(path: Path, line: int, cell: str) -> tuple[Path, ...]:
+    """Recordings of a cell: one, a folder, several with + between them, or a pattern with * in its last part.
+
+    raises  FormatError for a pattern that nothing fits
+    """
+    found: list[Path] = []
+    for part in (part.strip() for part in cell.split(" + ")):
+        named = named_file(path, part)
+        if "*" not in named.name:
+            found.append(named)
+            continue
+        inside = sorted(one for one in named.parent.glob(named.name) if one.name.endswith(ENDINGS))
+        if not inside:
+            raise FormatError(f"{path}, line {line}: nothing is called {part}; name SigMF or WAV recordings.")
+        found += inside
+    return tuple(found)
 
 
 def read_loss_table(path: Path) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from tepui.files.separated import bare_number, checked_heading, named_cells, separated_rows
 from tepui.files.sigmf_metadata import FLAG_SETTINGS, LEVEL_SETTINGS
+from tepui.files.within import named_file
 from tepui.ground.errors import FormatError
 from tepui.signals.recording import Recording
 
@@ -56,7 +57,7 @@ def read_settings(path: Path) -> tuple[SettingsRow, ...]:
 def _row(path: Path, line: int, given: dict[str, str]) -> SettingsRow:
     if "recording" not in given:
         raise FormatError(f"{path}, line {line}: the row names no recording; put its file name under recording.")
-    named = path.parent / given["recording"]
+    named = named_file(path, given["recording"])
     settings: dict[str, float | bool] = {
         name: bare_number(path, line, name, given[name]) for name in LEVEL_SETTINGS if name in given
     }

@@ -42,7 +42,8 @@ def require_between(name: str, value: float, low: float, high: float, *, unit: s
     raises  RangeError
     """
     if not (math.isfinite(value) and low <= value <= high):
-        raise RangeError(f"{name} must lie between {low:g} and {high:g} {unit} ({source}), not {value:g}.")
+        in_unit = f" {unit}" if unit else ""
+        raise RangeError(f"{name} must lie between {low:g} and {high:g}{in_unit} ({source}), not {value:g}.")
 
 
 def require_positive(name: str, value: float, *, unit: str) -> None:

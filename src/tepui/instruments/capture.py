@@ -20,6 +20,7 @@ from tepui.instruments.worker import STALL_S, run
 from tepui.signals.live import LiveBlock, ReceiverInfo, ReceiverStoppedError
 
 ANSWER_S = 30.0
+SIMULATED_ANSWER_S = 180.0  # a simulation on a busy machine is slow; it does not hang
 SILENCE_S = 5 * STALL_S  # a driver that hangs without a word; one that says so is heard of sooner
 LEAVE_S = 3.0
 WAIT_S = 0.002
@@ -29,7 +30,8 @@ UNKNOWN_LOSS = 1
 class CaptureProcess:
     """The process and the pipe to it; one receiver at a time."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, answer_s: float = ANSWER_S) -> None:
+        self._answer_s = answer_s
         context = multiprocessing.get_context("spawn")
         self.lock = context.Lock()
         self._pipe, theirs = context.Pipe()
@@ -48,9 +50,10 @@ class CaptureProcess:
             while not self._pipe.poll(0.05):
                 if not self._process.is_alive() and not self._pipe.poll(0):
                     raise EOFError
-                if time.monotonic() - begun > ANSWER_S:
+                if time.monotonic() - begun > self._answer_s:
                     raise ReceiverStoppedError(
-                        f"the receiver's driver does not answer for {ANSWER_S:g} s; unplug the receiver and try again."
+                        f"the receiver's driver does not answer for {self._answer_s:g} s; unplug the receiver and try "
+                        "again."
                     )
             verdict, answer = self._pipe.recv()
         except (EOFError, OSError) as gone:
@@ -97,7 +100,7 @@ class CapturedReceiver:
     """A receiver that runs in a capture process (``signals.live.LiveReceiver``); close it, or use ``with``."""
 
     def __init__(self, *, kind: str, arguments: str, key: str) -> None:
-        self._process = CaptureProcess()
+        self._process = CaptureProcess(answer_s=SIMULATED_ANSWER_S if kind == "practice" else ANSWER_S)
         self._memory: SharedMemory | None = None
         self._ring: Ring | None = None
         self._gains: dict[str, float] = {}

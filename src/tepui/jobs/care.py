@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from tepui.chain.antenna.exposure import (
     REFLECTIONS,
     Aperture,
+    LongArray,
     aperture_fields,
+    array_beam_deg,
     exposure_limits,
     limit_distance_m,
     reactive_reach_m,
@@ -20,7 +22,7 @@ from tepui.chain.antenna.pattern import Pattern
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.doubt import Estimate
 from tepui.ground.findings import Finding, Table
-from tepui.jobs.statements import estimated, exact
+from tepui.jobs.statements import estimated, exact, unknown
 
 OET = "[OET65] eqs 3 to 9"
 DEFER = "Local codes, the licence and licensed practice decide; this is no statement that anything is within them."
@@ -33,16 +35,20 @@ class ExposureQuestion:
 
     eirp        mean, on the axis [dBm]
     power_dbm   mean, at the antenna's terminals
-    pattern     how the e.i.r.p. falls away from the axis
+    pattern     how the e.i.r.p. falls away from the axis; None where the operator has none
     aperture_m  diameter of a dish or length of an array; None where neither
+    long_array  whether that is an array, which radiates to its side
+    gain_dbi    on the axis
     """
 
     about: str
     frequency_hz: float
     eirp: Estimate
     power_dbm: float
-    pattern: Pattern
+    pattern: Pattern | None = None
     aperture_m: float | None = None
+    long_array: bool = False
+    gain_dbi: float = 0.0
 
 
 def exposure_findings(question: ExposureQuestion) -> tuple[list[Finding], list[Table]]:
@@ -107,39 +113,73 @@ def exposure_findings(question: ExposureQuestion) -> tuple[list[Finding], list[T
         )
         for limit in limits
     )
-    tables = [Table(name="exposure_distances", columns=columns, rows=rows), _by_direction(question, far)]
+    tables = [Table(name="exposure_distances", columns=columns, rows=rows)]
+    if question.pattern is None:
+        found.append(
+            unknown(about, "exposure_pattern", "", source=OET, remark="No pattern of the antenna is given, so the "
+                    "distance on the axis is to be kept in every direction; a file of angle_deg,loss_db tells more.")
+        )  # fmt: skip
+    else:
+        tables.append(_by_direction(question.pattern, far, farthest))
     if question.aperture_m is not None:
-        found += _aperture(question, strictest.density_w_m2)
+        near = _beside_array if question.long_array else _aperture
+        found += near(question, question.aperture_m, strictest.density_w_m2)
     return found, tables
 
 
-def _by_direction(question: ExposureQuestion, far_m: float) -> Table:
+def _by_direction(pattern: Pattern, far_m: float, farthest_m: float) -> Table:
     """Distance falls with the field, 10^(-loss/20)."""
-    rows = tuple(
-        (float(angle), far_m * 10 ** (-question.pattern.loss_at_db(angle) / 20)) for angle in range(0, 181, STEP_DEG)
+    shares = [(float(angle), 10 ** (-pattern.loss_at_db(angle) / 20)) for angle in range(0, 181, STEP_DEG)]
+    return Table(
+        name="exposure_by_direction",
+        columns=(("off_axis_deg", "°"), ("distance_full_m", "m"), ("distance_full_worst_m", "m")),
+        rows=tuple((angle, far_m * share, farthest_m * share) for angle, share in shares),
     )
-    return Table(name="exposure_by_direction", columns=(("off_axis_deg", "°"), ("distance_full_m", "m")), rows=rows)
 
 
-def _aperture(question: ExposureQuestion, density: float) -> list[Finding]:
+def _beside_array(question: ExposureQuestion, length_m: float, density: float) -> list[Finding]:
+    """A long array: cylinder, then far field."""
     about = question.about
-    assert question.aperture_m is not None
-    fields = aperture_fields(
-        power_w=watts_from_dbm(question.power_dbm), diameter_m=question.aperture_m, frequency_hz=question.frequency_hz
-    )
+    source = "[OET65], cylinder of a long array, from memory"
+    beam = array_beam_deg(gain_dbi=question.gain_dbi, length_m=length_m, frequency_hz=question.frequency_hz)
+    ends = []
+    for eirp_dbm in (question.eirp.value, question.eirp.high):
+        power_w = watts_from_dbm(question.power_dbm + eirp_dbm - question.eirp.value)
+        array = LongArray(power_w=power_w, length_m=length_m, beam_deg=beam)
+        eirp_w = watts_from_dbm(eirp_dbm)
+        ends.append((array.distance_m(density, eirp_w=eirp_w), array.joins_m(eirp_w=eirp_w)))
+    (near, joins), (worst, _) = ends
+    return [
+        exact(about, "aperture_distance_m", near, "m", source=source, standing="computed",
+              remark="Where the mean density beside the array falls to the lowest public level, no reflection counted; "
+              f"taken as a horizontal beam of {beam:.0f} degrees. The far field takes over at {joins:.1f} m."),
+        exact(about, "aperture_distance_worst_m", worst, "m", source=source, standing="computed",
+              remark="The same with every doubt erring upwards."),
+    ]  # fmt: skip
+
+
+def _aperture(question: ExposureQuestion, diameter_m: float, density: float) -> list[Finding]:
+    about = question.about
+    ends = []
+    for eirp_dbm in (question.eirp.value, question.eirp.high):
+        power_w = watts_from_dbm(question.power_dbm + eirp_dbm - question.eirp.value)
+        fields = aperture_fields(power_w=power_w, diameter_m=diameter_m, frequency_hz=question.frequency_hz)
+        ends.append((fields, _aperture_distance_m(fields, density, watts_from_dbm(eirp_dbm))))
+    (fields, near_m), (_, worst_m) = ends
     source = "[OET65] eqs 11 to 17, from memory"
     return [
         exact(about, "surface_density_wm2", fields.surface_w_m2, "W/m²", source=source, standing="computed",
               remark="At the face of the aperture, at most; nobody belongs in front of it."),
         exact(about, "near_density_wm2", fields.near_w_m2, "W/m²", source=source, standing="computed",
               remark=f"On the axis up to {fields.near_m:.2f} m at most; the far field begins at {fields.far_m:.2f} m."),
-        exact(about, "aperture_distance_m", _aperture_distance_m(fields, density, question), "m", source=source,
-              standing="computed", remark="Where that bound falls to the lowest public level, no reflection counted."),
+        exact(about, "aperture_distance_m", near_m, "m", source=source, standing="computed",
+              remark="Where that bound falls to the lowest public level, no reflection counted."),
+        exact(about, "aperture_distance_worst_m", worst_m, "m", source=source, standing="computed",
+              remark="The same with every doubt erring upwards."),
     ]  # fmt: skip
 
 
-def _aperture_distance_m(fields: Aperture, density: float, question: ExposureQuestion) -> float:
-    eirp_w = watts_from_dbm(question.eirp.value)
+def _aperture_distance_m(fields: Aperture, density: float, eirp_w: float) -> float:
     if fields.near_w_m2 <= density:
         return 0.0
     between = fields.near_w_m2 * fields.near_m / density
@@ -166,6 +206,7 @@ class Rule:
 class LicenceQuestion:
     """A candidate channel as a licence sees it.
 
+    channel_hz  nominal width of the channel, for boundaries that go by it
     country  two letters, or None where only the general part is asked
     rules    of the operator's own file
     """
@@ -178,6 +219,7 @@ class LicenceQuestion:
     eirp: Estimate
     country: str | None
     rules: tuple[Rule, ...] = ()
+    channel_hz: float | None = None
 
 
 def sheet_values(question: LicenceQuestion) -> dict[str, float]:
@@ -195,15 +237,39 @@ def power_findings(question: LicenceQuestion) -> list[Finding]:
     about, power = question.about, question.power
     both = Estimate(value=power.value, std=power.std, contributions=power.contributions)
     width = 0.99 * question.occupied_hz
-    boundary = 2.5 * question.occupied_hz
+    half = question.occupied_hz / 2
+    edges = "[EN300744] 4.4, outermost carriers"
+    found = [
+        exact(
+            about,
+            f"occupied_{side}_hz",
+            question.centre_hz + sign * half,
+            "Hz",
+            source=edges,
+            standing="computed",
+            remark="Beyond lies the out-of-band domain: shoulders, which the filter and the drive keep down.",
+        )
+        for side, sign in (("lower", -1), ("upper", 1))
+    ]
+    boundaries = [("spurious", 2.5 * question.occupied_hz, "2.5 times the width, the general boundary", "[SM.1541]")]
+    if question.channel_hz is not None:
+        boundaries.append(("broadcast_spurious", 1.5 * question.channel_hz, "1.5 times the channel, the boundary for "
+                           "broadcast transmitters", "[EN302296], as a national regulation repeats it"))  # fmt: skip
+    for key, away, words, source in boundaries:
+        found += [
+            exact(about, f"{key}_{side}_hz", question.centre_hz + sign * away, "Hz", source=source,
+                  standing="computed",
+                  remark=f"{'Below' if sign < 0 else 'Above'} this lies the spurious domain: {words}.")
+            for side, sign in (("lower", -1), ("upper", 1))
+        ]  # fmt: skip
     return [
+        *found,
         estimated(about, "power_mean_dbm", both, "dBm", source="the operator", standing="given",
                   remark=f"A clause that means mean power reads {watts_from_dbm(power.value):.3g} W, one of PEP "
                   f"{watts_from_dbm(question.pep_dbm):.3g} W."),
         exact(about, "occupied_width_99_hz", width, "Hz", source="[RR] 1.153", standing="computed",
               remark="Of a flat spectrum over all carriers; shoulders widen it, tepui spectrum measures it."),
-        exact(about, "spurious_lower_hz", question.centre_hz - boundary, "Hz", source="[SM.1541]: 2.5 times the width",
-              standing="computed", remark="Below this lies the spurious domain; broadcast rules set other boundaries."),
-        exact(about, "spurious_upper_hz", question.centre_hz + boundary, "Hz", source="[SM.1541]: 2.5 times the width",
-              standing="computed", remark="Above this lies the spurious domain."),
+        estimated(about, "licence_eirp_dbm", question.eirp, "dBm", source="the operator", standing="given",
+                  remark=f"Mean, {watts_from_dbm(question.eirp.value):.3g} W; under a clause of PEP "
+                  f"{watts_from_dbm(question.eirp.value + question.pep_dbm - power.value):.3g} W."),
     ]  # fmt: skip

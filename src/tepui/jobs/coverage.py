@@ -15,9 +15,12 @@ import numpy.typing as npt
 
 from tepui.chain.antenna.geodesic import way_between
 from tepui.ground.findings import Finding, Outcome, Table, Value
+from tepui.jobs.coverage_chain import SiteInput, inputs_table, silent_findings, site_inputs
 from tepui.jobs.listed import ListedStation
 from tepui.jobs.statements import exact
-from tepui.prediction.coverage import MapConditions, MapGrid, MapSite, eirp_towards
+from tepui.prediction.coverage import MapConditions, MapSite, away_m, eirp_towards
+from tepui.prediction.map_combine import STRONGEST, TOGETHER, all_of, best_of
+from tepui.prediction.map_grid import MapGrid
 from tepui.prediction.mode_margins import ModeMargin, mode_margins
 from tepui.prediction.noise import noise_power_dbm
 from tepui.signals.dvbt.mode import Mode
@@ -25,6 +28,7 @@ from tepui.signals.dvbt.mode import Mode
 Singles = npt.NDArray[np.float32]
 MODEL_STD_DB = 6.0
 BIN_DB = 5.0
+GAINS_DBI = (0.0, 5.0, 8.0, 11.0, 14.0, 17.0, 20.0, 23.0, 26.0)
 ABOUT = "station"
 
 
@@ -42,6 +46,7 @@ class CoverageQuestion:
     edition: str
     implementation_loss_db: float
     margin_db: float
+    combine: str = STRONGEST
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,6 +65,7 @@ class CoverageMap:
     mode_index: Singles
     best_site: Singles
     modes: tuple[ModeMargin, ...]
+    inputs: tuple[SiteInput, ...] = ()
 
     def bands(self) -> dict[str, Singles]:
         """Names and arrays, as a GeoTIFF holds them."""
@@ -79,13 +85,7 @@ def coverage_map(question: CoverageQuestion, grid: MapGrid, losses: Sequence[Sin
     levels = []
     for site, loss in zip(question.sites, losses, strict=True):
         levels.append(eirp_towards(grid, site) - loss - question.clutter_loss_db + question.rx_gain_dbi)
-    stack = np.stack(levels)
-    known = np.isfinite(stack).any(axis=0)
-    best = np.argmax(np.where(np.isfinite(stack), stack, -np.inf), axis=0)
-    level = np.where(known, np.take_along_axis(stack, best[None], axis=0)[0], np.nan).astype(np.float32)
-    loss = np.take_along_axis(np.stack(losses), best[None], axis=0)[0]
     noise = noise_power_dbm(system_db=question.system_noise_db, width_hz=question.mode.occupied_width_hz)
-    cn = (level - noise).astype(np.float32)
     modes = tuple(
         sorted(
             mode_margins(
@@ -98,10 +98,34 @@ def coverage_map(question: CoverageQuestion, grid: MapGrid, losses: Sequence[Sin
             key=lambda one: one.mode.net_bit_rate_bps,
         )
     )
+    least = min(one.required_cn_db for one in modes)
+    inputs = site_inputs(
+        question.sites,
+        grid,
+        question.conditions,
+        clutter_loss_db=question.clutter_loss_db,
+        width_hz=question.mode.occupied_width_hz,
+        needed_cn_db=least,
+    )
+    sent = [one.sends_db for one in inputs]
+    if question.combine == TOGETHER:
+        joined = all_of(
+            levels,
+            noise_dbm=noise,
+            input_cn_db=sent,
+            away_m=[away_m(grid, site) for site in question.sites],
+            delay_s=[site.delay_s for site in question.sites],
+            guard_s=question.mode.guard_s,
+            useful_s=question.mode.useful_s,
+        )
+    else:
+        joined = best_of(levels, noise_dbm=noise, input_cn_db=sent)
+    level, cn, best = joined.level_dbm, joined.cn_db, joined.best
+    known = np.isfinite(cn)
+    loss = np.take_along_axis(np.stack(losses), best[None], axis=0)[0]
     index = np.full(cn.shape, -1.0, np.float32)
     for number, one in enumerate(modes):
         index = np.where(cn >= one.required_cn_db + question.margin_db, np.float32(number), index)
-    least = min(one.required_cn_db for one in modes)
     margin = (cn - least).astype(np.float32)
     return CoverageMap(
         loss_db=np.where(known, loss, np.nan).astype(np.float32),
@@ -112,6 +136,7 @@ def coverage_map(question: CoverageQuestion, grid: MapGrid, losses: Sequence[Sin
         mode_index=np.where(known, index, np.nan).astype(np.float32),
         best_site=np.where(known, best, np.nan).astype(np.float32),
         modes=modes,
+        inputs=tuple(inputs),
     )
 
 
@@ -165,8 +190,11 @@ def coverage_outcome(question: CoverageQuestion, grid: MapGrid, seen: CoverageMa
             remark=f"Models of paths scatter by about {MODEL_STD_DB:g} dB, places by "
             f"{question.conditions.location_std_db:g} dB; a few reports with their level would settle it.",
         ),
+        *silent_findings(ABOUT, seen.inputs),
     ]  # fmt: skip
-    return Outcome(findings=tuple(findings), tables=(_histogram(level), _mode_shares(seen)))
+    chain = inputs_table(seen.inputs)
+    tables = (_histogram(level), _mode_shares(seen), _reach_by_gain(question, grid, seen))
+    return Outcome(findings=tuple(findings), tables=tables if chain is None else (chain, *tables))
 
 
 def station_reports(
@@ -219,6 +247,18 @@ def _farthest(question: CoverageQuestion, grid: MapGrid, seen: CoverageMap, sour
         away = float(np.hypot(rows - row, columns - column).max()) * grid.pixel_m / grid.scale
     return exact(ABOUT, "farthest_covered_m", away, "m", source=source, standing="computed",
                  remark="From the first transmitter to the farthest pixel where the margin is kept.")  # fmt: skip
+
+
+def _reach_by_gain(question: CoverageQuestion, grid: MapGrid, seen: CoverageMap) -> Table:
+    """Who could see it if they had this antenna: share and area that keep the margin, by its gain."""
+    needed = seen.gain_needed_dbi[np.isfinite(seen.gain_needed_dbi)]
+    pixel_m2 = (grid.pixel_m / grid.scale) ** 2
+    rows = []
+    for gain in sorted({*GAINS_DBI, question.rx_gain_dbi}):
+        share = float(np.mean(needed <= gain)) if needed.size else 0.0
+        rows.append((gain, share, share * needed.size * pixel_m2))
+    columns = (("rx_gain_dbi", "dBi"), ("map_share", "1"), ("area_m2", "m²"))
+    return Table(name="reach_by_gain", columns=columns, rows=tuple(rows))
 
 
 def _histogram(level: Singles) -> Table:

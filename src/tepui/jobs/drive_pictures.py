@@ -18,7 +18,6 @@ from tepui.ground.findings import Finding
 from tepui.jobs.drive_peaks import peak_curves
 from tepui.jobs.drive_series import NOMINAL_MODE, Series, SeriesRow
 from tepui.jobs.drive_tables import power_curve, side_curves
-from tepui.signals.spectrum import smoothed
 
 Floats = npt.NDArray[np.float64]
 DRAWN_STEP_DB = 0.05
@@ -40,7 +39,7 @@ def drive_pictures(
             "recorded": [
                 (row.recording.name, row.recording.peaks.level_db, row.recording.peaks.probability)
                 for row in rows
-                if row.recording is not None
+                if row.recording is not None and row.recording.peaks is not None
             ],
             "before_db": gaussian_crest_db(1e-4),
             "finding": named["crest_after_db"],
@@ -94,8 +93,12 @@ def _apart(series: Series) -> bool:
 
 def _mode_words(series: Series, rows: Sequence[SeriesRow]) -> str:
     """The mode as received, or what was taken for it."""
-    if any(row.recording is not None for row in rows):
+    measured = [row.recording for row in rows if row.recording is not None]
+    if measured and all(one.is_held for one in measured):
         return series.mode.text()
+    if measured:
+        mode = series.mode
+        return f"{mode.width_hz / 1e6:g} MHz {mode.n_fft // 1024}K guard {mode.guard}"
     return f"{series.mode.width_hz / 1e6:g} MHz {series.mode.n_fft // 1024}K" + (
         " assumed" if series.mode is NOMINAL_MODE else ""
     )
@@ -105,13 +108,11 @@ def _spectra(rows: Sequence[SeriesRow]) -> list[tuple[str, Floats, Floats]]:
     """Traces of the recordings, in dB below the highest value in band, over the offset from the signal's centre."""
     found = []
     for row in rows:
-        if row.recording is None:
+        if row.recording is None or row.recording.trace is None:
             continue
         measured, mode = row.recording, row.recording.mode
-        trace = smoothed(measured.spectrum, resolution_bandwidth_hz=10 * mode.carrier_spacing_hz)
-        offset = trace.frequency_hz - measured.offset_hz
+        offset, level = row.recording.trace
         shown = np.abs(offset) < DRAWN_SPECTRUM_REACH * mode.occupied_width_hz
-        level = 10 * np.log10(np.maximum(trace.density / measured.sides.reference_density, 1e-12))
         thin = max(1, int(np.count_nonzero(shown) // 1200))
         found.append((measured.name, offset[shown][::thin], level[shown][::thin]))
     return found

@@ -1,20 +1,28 @@
-"""One recording of a drive series: received blind, then both shoulders read off it, its own floor taken off.
+"""One recording of a drive series: its channel found blind, both shoulders read off it, its own floor taken off.
 
-Theory  The receiver gives mode, offset and clock; the guard interval gives the floor; evidence/shoulders.py reads.
+Theory  The receiver gives mode, offset and clock; where a recording is too short to be received, pilots and guard
+        interval still place the channel. The guard interval gives the floor; evidence/shoulders.py reads.
 Source  [TR101290] 9.7; the modules it joins.
-Holds   Recordings at least 1.4 MHz wider than the carriers; narrower ones must be stitched first.
+Holds   Recordings at least 1.4 MHz wider than the carriers; narrower ones are sets (drive_sets.py).
 """
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 
+import numpy as np
+
 from tepui.evidence.crest import PeakStatistics, crest_db, peaks_of_recording
+from tepui.evidence.drive import of_recording
 from tepui.evidence.floor import floor_from_guard
-from tepui.evidence.shoulders import shoulders
+from tepui.evidence.shoulders import Shoulders, shoulders
+from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Finding
-from tepui.jobs.drive_series import Measured
+from tepui.jobs.drive_series import NOMINAL_MODE, Floats, Measured
 from tepui.jobs.receive import receive_recording
+from tepui.jobs.spectrum_channel import found_channel
 from tepui.jobs.statements import estimated, unknown
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording
@@ -22,36 +30,38 @@ from tepui.signals.spectrum import spectrum_of_recording
 
 FLOOR_SAMPLES = 1 << 22
 CREST = "definition; common practice"
-KEPT = ("frequency_offset_hz", "mer_db")
+KEPT = ("frequency_offset_hz", "mer_db", "mer_ceiling_db", "snr_prefix_db")
+TOO_SHORT = "The recording is too short to be received: record a whole frame (68 symbols) or more for MER."
 
 
 def measure(recording: Recording, *, workers: int | None = None) -> Measured:
     """Mode, offset and both shoulders of one recording.
 
-    raises  FormatError where it holds no DVB-T signal; RangeError where it is too narrow or too short
+    raises  FormatError where it holds no DVB-T signal; RangeError where it is too narrow
     """
+    about = f"recording:{recording.name}"
     received = receive_recording(recording, workers=workers)
     found = {finding.key: finding for finding in received.findings}
-    if "fft_size" not in found:
-        raise FormatError(
-            f"{recording.name} holds no DVB-T signal that could be received, so its shoulders have no reference. "
-            f"{found['dvbt_found'].remark}"
-        )
-    mode = Mode(
-        width_hz=_number(found, "channel_width_hz"),
-        n_fft=int(_number(found, "fft_size")),
-        guard=Fraction(str(found["guard_fraction"].value)),
-        constellation=str(found["constellation"].value),
-        code_rate=Fraction(str(found["code_rate"].value)),
-    )
-    offset_hz = _number(found, "frequency_offset_hz")
+    is_held = "fft_size" in found
+    if is_held:
+        mode, offset_hz, symbols_s = _received(found)
+        kept = [found[key] for key in KEPT if key in found]
+    else:
+        recording, mode, offset_hz, symbols_s = _glimpsed(recording, str(found["dvbt_found"].remark))
+        kept = [unknown(about, "mer_db", "dB", source="tepui reception", remark=TOO_SHORT)]
     spectrum = spectrum_of_recording(recording, resolution_bandwidth_hz=mode.carrier_spacing_hz / 2, workers=workers)
-    stretch = 1 - _number(found, "sample_clock_ppm") * 1e-6
+    looked = recording.read(0, min(recording.n_samples, FLOOR_SAMPLES))
     floor = floor_from_guard(
-        recording.read(0, min(recording.n_samples, FLOOR_SAMPLES)),
+        looked,
         sample_rate_hz=recording.sample_rate_hz,
-        useful_s=mode.useful_s * stretch,
-        guard_s=mode.guard_s * stretch,
+        useful_s=symbols_s[0],
+        guard_s=symbols_s[1],
+        centre_offset_hz=offset_hz,
+        occupied_width_hz=mode.occupied_width_hz,
+    )
+    unrest = unrest_beside(
+        looked,
+        sample_rate_hz=recording.sample_rate_hz,
         centre_offset_hz=offset_hz,
         occupied_width_hz=mode.occupied_width_hz,
     )
@@ -62,21 +72,63 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
             occupied_width_hz=mode.occupied_width_hz,
             carrier_spacing_hz=mode.carrier_spacing_hz,
             floor=floor,
+            unrest=unrest * math.sqrt(len(looked) / recording.n_samples),
         )
     except RangeError as problem:
         raise RangeError(f"{recording.name}: {problem}") from problem
     peaks = peaks_of_recording(recording)
     setting = recording.stretches[0].settings.get("setting_dbm")
     return Measured(
-        name=recording.name,
+        about=about,
         setting_dbm=None if setting is None else float(setting),
         mode=mode,
-        sides=sides,
-        spectrum=spectrum,
-        offset_hz=offset_hz,
+        is_held=is_held,
+        sides={name: of_recording(getattr(sides, name)) for name in ("lower", "upper", "worst")},
+        is_open=False,
+        trace=trace_of(sides, offset_hz=offset_hz),
         peaks=peaks,
-        findings=(*(found[key] for key in KEPT if key in found), crest_finding(recording, peaks, mode)),
+        findings=(*kept, crest_finding(recording, peaks, mode)),
     )
+
+
+def _received(found: Mapping[str, Finding]) -> tuple[Mode, float, tuple[float, float]]:
+    """Mode, offset, and the symbol's useful part and guard as the recording's clock counts."""
+    mode = Mode(
+        width_hz=_number(found, "channel_width_hz"),
+        n_fft=int(_number(found, "fft_size")),
+        guard=Fraction(str(found["guard_fraction"].value)),
+        constellation=str(found["constellation"].value),
+        code_rate=Fraction(str(found["code_rate"].value)),
+    )
+    stretch = 1 - _number(found, "sample_clock_ppm") * 1e-6
+    return mode, _number(found, "frequency_offset_hz"), (mode.useful_s * stretch, mode.guard_s * stretch)
+
+
+def _glimpsed(recording: Recording, why: str) -> tuple[Recording, Mode, float, tuple[float, float]]:
+    """The same of a recording that is too short to be received, from where its signal begins.
+
+    raises  FormatError where there is no signal in it either
+    """
+    seen = found_channel(recording, width_hz=None)
+    if isinstance(seen, str) or seen[1].symbols is None:
+        raise FormatError(
+            f"{recording.name} holds no DVB-T signal that could be received, so its shoulders have no reference. {why}"
+        )
+    part, channel = seen
+    assert channel.symbols is not None
+    mode = replace(
+        NOMINAL_MODE,
+        width_hz=channel.width_hz,
+        n_fft=channel.symbols.n_fft,
+        guard=Fraction(channel.symbols.guard_text),
+    )
+    return part, mode, channel.centre_offset_hz, (channel.symbols.useful_s, channel.symbols.guard_s)
+
+
+def trace_of(sides: Shoulders, *, offset_hz: float) -> tuple[Floats, Floats]:
+    """Offset from the signal's centre, and level over the highest value in band. [Hz], [dB]"""
+    level = 10 * np.log10(np.maximum(sides.trace.density / sides.reference_density, 1e-12))
+    return np.asarray(sides.trace.frequency_hz - offset_hz), np.asarray(level)
 
 
 def crest_finding(recording: Recording, peaks: PeakStatistics, mode: Mode) -> Finding:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
+import numpy.typing as npt
 
 from tepui.chain.amplifiers.families import FAMILIES
 from tepui.chain.amplifiers.fit import AmplifierFit, DriveData, fit_amplifier
@@ -25,17 +26,15 @@ from tepui.evidence.drive import (
     SideLevel,
     asymmetry_of,
     filter_effect,
-    of_recording,
     without_baseline,
 )
-from tepui.evidence.shoulders import Shoulders
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding
 from tepui.prediction.drive import Crossing, crossing
 from tepui.prediction.waveform_density import view_of_mode
 from tepui.signals.dvbt.mode import Mode
-from tepui.signals.spectrum import Spectrum
 
+Floats = npt.NDArray[np.float64]
 READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none is given
 POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
@@ -47,16 +46,31 @@ NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellati
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Measured:
-    """A recording of the series, reduced; ``findings`` of its reception are handed on."""
+    """A recording of the series, or a set of narrow ones, reduced; ``findings`` are handed on.
 
-    name: str
+    about      recording:NAME or set:NAME
+    is_held    whether the mode was read off its signalling: else constellation and code rate are anybody's
+    sides      lower, upper, worst
+    is_open    whether the receiver's own products may be in them, which only other pads would tell
+    trace      offset from the signal's centre and level over the highest in band, for the picture; None where parts
+               of the channel were not seen
+    peaks      None of narrow recordings
+    """
+
+    about: str
     setting_dbm: float | None
     mode: Mode
-    sides: Shoulders
-    spectrum: Spectrum
-    offset_hz: float
-    peaks: PeakStatistics
+    is_held: bool
+    sides: Mapping[str, SideLevel]
+    is_open: bool
+    trace: tuple[Floats, Floats] | None
+    peaks: PeakStatistics | None
     findings: tuple[Finding, ...]
+
+    @property
+    def name(self) -> str:
+        """Without what kind it is."""
+        return self.about.partition(":")[2]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -196,7 +210,7 @@ def _readings(rows: Sequence[SeriesRow], question: DriveQuestion) -> tuple[list[
         setting = _setting(row, axis_is_power=axis_is_power)
         name = f"set:{question.name} at {setting:+g} dBm"
         if row.recording is not None:
-            name = f"recording:{row.recording.name}"
+            name = row.recording.about
         seen[name] += 1
         if seen[name] > 1:
             name = f"{name} ({seen[name]})"
@@ -213,7 +227,10 @@ def _reading(row: SeriesRow, *, name: str, setting_dbm: float, question: DriveQu
         if shown is not None:
             sides[side] = without_baseline(shown_db=shown, std_db=std, baseline=question.baseline)
         elif measured is not None and not any(f"shoulder_{other}_db" in values for other in ("lower", "upper")):
-            sides[side] = of_recording(getattr(measured.sides, side))
+            level = measured.sides[side]
+            if measured.is_open and question.baseline is not None:
+                level = without_baseline(shown_db=level.shown_db, std_db=level.own_std_db, baseline=question.baseline)
+            sides[side] = level
     both = [sides[side] for side in ("lower", "upper") if side in sides]
     worst = sides.get("worst") or max(both, key=_height)
     mer = next((f.value for f in measured.findings if f.key == "mer_db" and f.is_number), None) if measured else None

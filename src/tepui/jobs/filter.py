@@ -5,22 +5,18 @@ Source  chain/filters, module by module.
 Holds   Round rods between plates, interdigital or comb-line, and lumped circuits for an IF; two to nine poles.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 
-from tepui.chain.filters.goal import FilterGoal
-from tepui.chain.filters.loss import WORKMANSHIP, rod_unloaded_q
 from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_box import STRUCTURES
 from tepui.chain.filters.rod_design import RodDesign, design_rods
 from tepui.chain.filters.rod_line import rod_scattering
-from tepui.chain.filters.rod_textbook import rod_impedance_ohm
 from tepui.ground.checks import require_one_of
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome
 from tepui.jobs.filter_findings import design_findings
+from tepui.jobs.filter_question import ABOUT, FilterQuestion, question_q
+from tepui.jobs.filter_shop import shop_findings
 from tepui.jobs.filter_tables import cut_list, prototype_table, rods_table, trace_table
 from tepui.jobs.tune_tables import sequence_table
 from tepui.signals.twoport import TwoPort
@@ -28,54 +24,6 @@ from tepui.tables.load import load_table
 
 TRACE_POINTS = 401
 TRACE_WIDTHS = 4.0
-ABOUT = "stage:filter"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rejection:
-    """A frequency that must be kept out, and by how much, if that was said."""
-
-    frequency_hz: float
-    wanted_db: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class FilterQuestion:
-    """What is asked of a round-rod filter.
-
-    unloaded_q  None computes it from ``metal``, geometry and workmanship
-    channel_hz  width over which tilt and delay matter;  power_w  that goes in
-    """
-
-    goal: FilterGoal
-    structure: str
-    diameter_m: float
-    plates_m: float
-    unloaded_q: float | None = None
-    metal: str = "brass"
-    gap_m: float | None = None
-    rejections: Sequence[Rejection] = ()
-    channel_hz: float | None = None
-    power_w: float | None = None
-    most_loss_db: float | None = None
-    drilling_m: float = 0.1e-3
-    yield_trials: int = 0
-    name: str = "filter"
-
-
-def question_q(question: FilterQuestion) -> tuple[float, str]:
-    """The unloaded Q to reckon with, and where it comes from."""
-    if question.unloaded_q is not None:
-        return question.unloaded_q, "given"
-    impedance = rod_impedance_ohm(diameter_m=question.diameter_m, plates_m=question.plates_m)
-    smooth = rod_unloaded_q(
-        question.goal.centre_hz,
-        impedance_ohm=impedance,
-        diameter_m=question.diameter_m,
-        plates_m=question.plates_m,
-        metal=question.metal,
-    )
-    return WORKMANSHIP * smooth, f"{smooth:.0f} of smooth {question.metal} times a workmanship of {WORKMANSHIP:g}"
 
 
 def trace_of(design: RodDesign, *, points: int = TRACE_POINTS, widths: float = TRACE_WIDTHS) -> TwoPort:
@@ -103,9 +51,10 @@ def design_filter(question: FilterQuestion) -> Outcome:
         plates_m=question.plates_m,
         unloaded_q=unloaded_q,
         gap_m=question.gap_m,
+        angle_deg=question.angle_deg,
     )
     trace = trace_of(design)
-    findings = design_findings(ABOUT, question, design, trace, q_origin=origin)
+    findings = design_findings(ABOUT, question, design, trace, q_origin=origin) + shop_findings(question, design)
     tables = [
         rods_table("rods", design.box, design.screw_m),
         rods_table("textbook", design.textbook, (None,) * question.goal.poles),
@@ -114,6 +63,7 @@ def design_filter(question: FilterQuestion) -> Outcome:
         cut_list(design.box),
         sequence_table(question.goal, unloaded_q=unloaded_q),
     ]
+    band = None
     if question.yield_trials:
         from tepui.jobs.filter_yield import yield_outcome
 
@@ -121,5 +71,7 @@ def design_filter(question: FilterQuestion) -> Outcome:
         findings += more
         tables.append(band)
     ideal = coupled_scattering(tuned(question.goal, unloaded_q=unloaded_q), trace.frequency_hz)
-    pictures = {"filter": {"design": design, "trace": trace, "ideal": ideal, "question": question}}
+    pictures = {
+        "filter": {"design": design, "trace": trace, "ideal": ideal, "band": None if band is None else band.rows}
+    }
     return Outcome(findings=tuple(findings), tables=tuple(tables), pictures=pictures)

@@ -12,7 +12,7 @@ from tepui.chain.filters.goal import FilterGoal, midband_loss_db
 from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Table
-from tepui.jobs.filter import FilterQuestion, question_q
+from tepui.jobs.filter_question import FilterQuestion, question_q
 
 ORDERS = range(2, 8)
 RIPPLES_DB = (0.0, 0.01, 0.1, 0.5)

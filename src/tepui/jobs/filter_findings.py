@@ -13,22 +13,27 @@ import numpy as np
 
 from tepui.chain.filters.goal import midband_loss_db
 from tepui.chain.filters.loss import expansion_per_k, open_end_voltage_v, resonator_energy_j
-from tepui.chain.filters.resonators import coupled_scattering, tuned
-from tepui.chain.filters.rod_design import LEAST_TAP_M, POOR_FIT, WIDTH_DOUBT, RodDesign, midband_loss_of, shape_of
+from tepui.chain.filters.resonators import tuned
+from tepui.chain.filters.rod_box import SCREW_SHARE
+from tepui.chain.filters.rod_design import POOR_FIT, WIDTH_DOUBT, RodDesign, midband_loss_of, shape_of
 from tepui.chain.filters.rod_line import rod_scattering
+from tepui.chain.filters.rod_screws import reentrant_hz, screw_rates_hz
 from tepui.chain.filters.rod_textbook import rod_impedance_ohm
 from tepui.ground.findings import Finding
+from tepui.jobs.filter_response import channel_findings, rejection_findings
 from tepui.jobs.statements import exact
 from tepui.signals.twoport import TwoPort
 
 if TYPE_CHECKING:
-    from tepui.jobs.filter import FilterQuestion
+    from tepui.jobs.filter_question import FilterQuestion
 
 TEM = "coupled-line (TEM) analysis of the dimensions, chain/filters/rod_line.py"
 PROTOTYPE = "G. Matthaei, L. Young, E. Jones 1964, from memory; table kq_values"
 Q_DOUBT = 0.4  # 95 % of an unloaded Q, relative: joints and screws differ from one builder to the next
-HOME_LOW_DB, HOME_HIGH_DB = 60.0, 70.0
 HEAT_K = 40.0
+RATE_DOUBT = 0.3  # 95 % of a screw's rate, relative
+PITCHES_M = {3.0: 0.5e-3, 4.0: 0.7e-3, 5.0: 0.8e-3, 6.0: 1.0e-3, 8.0: 1.25e-3, 10.0: 1.5e-3}  # ISO 261, from memory
+WARM_W = 0.1  # power through a filter from which on its open ends are told of
 
 
 def _computed(about: str, key: str, value: float, unit: str, std: float, *, source: str, remark: str = "",
@@ -70,7 +75,7 @@ def design_findings(
     found += _trace_findings(about, design, trace)
     found += _screw_findings(about, design)
     found += _far_findings(about, question, design)
-    found += _channel_findings(about, question, design)
+    found += channel_findings(question, lambda f: rod_scattering(design.box, f), source=TEM)
     found += _power_findings(about, question, design)
     found += _shop_findings(about, question, design)
     return found
@@ -104,8 +109,8 @@ def _trace_findings(about: str, design: RodDesign, trace: TwoPort) -> list[Findi
             _computed(about, "centre_hz", shape.centre_hz, "Hz", design.centre_std_hz, source=TEM,
                       remark="Middle of the 3 dB points with the screws at mid position; the doubt is that of the "
                              "model, which the screws take up."),
-            _computed(about, "width_3db_hz", shape.width_hz, "Hz", WIDTH_DOUBT * shape.width_hz, source=TEM,
-                      remark=f"The goal's own is {goal.width_3db_hz / 1e6:.4g} MHz."),
+            _computed(about, "width_3db_hz", shape.width_hz, "Hz", WIDTH_DOUBT[box.structure] * shape.width_hz,
+                      source=TEM, remark=f"The goal's own is {goal.width_3db_hz / 1e6:.4g} MHz."),
         ]  # fmt: skip
     found += [
         _computed(about, "insertion_loss_db", loss, "dB", Q_DOUBT / 2 * loss, source=TEM, least=0.0,
@@ -135,56 +140,33 @@ def _screw_findings(about: str, design: RodDesign) -> list[Finding]:
     return [
         exact(about, "screw_lowest_hz", low, "Hz", source=source, standing="computed", remark=remark),
         exact(about, "screw_highest_hz", high, "Hz", source=source, standing="computed"),
+        *_rate_findings(design, source),
     ]
 
 
-def _far_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
-    found = [
-        Finding(
-            about=about, key="reentrant_hz", value=3 * design.goal.centre_hz, unit="Hz",
-            low=2.7 * design.goal.centre_hz, high=3.3 * design.goal.centre_hz, standing="computed",
-            source="quarter-wave rods resonate again at three quarter waves",
-            remark="Harmonics there pass; the loaded ends move it.",
-        )
-    ] if design.box.structure == "interdigital" else []  # fmt: skip
-    for one in question.rejections:
-        s = rod_scattering(design.box, np.array([one.frequency_hz]))[0, 1, 0]
-        theory = float(-20 * np.log10(max(abs(s), 1e-12)))
-        ideal = coupled_scattering(tuned(design.goal), np.array([one.frequency_hz]))[0, 1, 0]
-        prototype = float(-20 * np.log10(max(abs(ideal), 1e-12)))
-        claimed = min(theory, HOME_LOW_DB)
-        margin = None if one.wanted_db is None else claimed - one.wanted_db
-        found.append(
-            Finding(
-                about=f"stage:filter at {one.frequency_hz / 1e6:g} MHz", key="rejection_db", value=claimed, unit="dB",
-                low=claimed, high=None, standing="at_least",
-                source=TEM if theory < HOME_LOW_DB else "common practice: a home-made box keeps 60 to 70 dB",
-                limit=one.wanted_db, limit_sense=None if one.wanted_db is None else "at_least",
-                limit_source=None if one.wanted_db is None else "asked", margin=margin,
-                remark=f"Theory gives {prototype:.0f} dB (prototype) or {theory:.0f} dB (dimensions); "
-                       "joints and lids leak, so claim no more than "
-                       f"{HOME_LOW_DB:.0f} to {HOME_HIGH_DB:.0f} dB until it is measured."
-                       if theory > HOME_LOW_DB else f"Theory of the dimensions gives {theory:.1f} dB.",
-            )
-        )  # fmt: skip
-    return found
-
-
-def _channel_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
-    if question.channel_hz is None:
+def _rate_findings(design: RodDesign, source: str) -> list[Finding]:
+    """What a turn of each screw should do, where its diameter is that of a usual thread."""
+    pitch = PITCHES_M.get(round(SCREW_SHARE * design.box.diameter_m * 1e3, 2))
+    if pitch is None or design.screws is None:
         return []
-    f = np.linspace(-0.5, 0.5, 101) * question.channel_hz + design.goal.centre_hz
-    s21 = rod_scattering(design.box, f)[:, 1, 0]
-    level = 20 * np.log10(np.abs(s21))
-    delay = -np.gradient(np.unwrap(np.angle(s21)), 2 * np.pi * f)
-    line = np.polyfit((f - f[0]) / (f[-1] - f[0]), level, 1)[0]
+    rates = screw_rates_hz(design.box, design.screws, design.screw_m, centre_hz=design.goal.centre_hz)
+    thread = f"M{SCREW_SHARE * design.box.diameter_m * 1e3:g} screw, {pitch * 1e3:g} mm a turn (ISO 261, from memory)"
     return [
-        exact(about, "group_delay_s", float(delay[50]), "s", source=TEM, standing="computed"),
-        exact(about, "delay_spread_s", float(np.ptp(delay)), "s", source=TEM, standing="computed",
-              remark="Inside any guard interval of DVB-T (7 us and more) it costs an OFDM signal no MER."),
-        exact(about, "channel_tilt_db", float(line), "dB", source=TEM, standing="computed"),
-        exact(about, "channel_drop_db", float(np.ptp(level)), "dB", source=TEM, standing="computed"),
+        _computed(f"stage:rod {rod}", "screw_rate_hz", rate * pitch, "Hz", abs(RATE_DOUBT / 2 * rate * pitch),
+                  source=source, remark=f"{thread}, about mid position; tune learns the true rate.")
+        for rod, rate in enumerate(rates, start=1)
     ]  # fmt: skip
+
+
+def _far_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
+    again = reentrant_hz(design.box)
+    found = [
+        Finding(about=about, key="reentrant_hz", value=again, unit="Hz", low=0.95 * again, high=1.05 * again,
+                standing="computed", source="three quarters of a wave on the loaded rod, chain/filters/rod_screws.py",
+                remark=f"{again / design.goal.centre_hz:.2f} times the centre: what an amplifier makes there passes "
+                       "this filter.")
+    ]  # fmt: skip
+    return [*found, *rejection_findings(question, lambda f: rod_scattering(design.box, f), source=TEM)]
 
 
 def _power_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
@@ -197,41 +179,36 @@ def _power_findings(about: str, question: "FilterQuestion", design: RodDesign) -
     heat = float((energy.sum(axis=1) * 2 * np.pi * f / box.unloaded_q)[20])
     impedance = rod_impedance_ohm(diameter_m=box.diameter_m, plates_m=box.plates_m)
     volts = open_end_voltage_v(float(energy.max()), impedance_ohm=impedance, frequency_hz=goal.centre_hz)
-    mean_remark = "At the mean power; peaks ten decibels higher raise it by 3.2."
     source = "energy stored in the resonators of the coupling matrix"
-    return [
+    found = [
         _computed(about, "filter_heat_w", heat, "W", Q_DOUBT / 2 * heat, source=source, least=0.0),
-        exact(about, "open_end_voltage_v", volts, "V", source=source, standing="computed", remark=mean_remark),
-        Finding(about=about, key="filter_hot", kind="caution", value=True, standing="computed",
-                source="common practice",
-                remark="RF at an open screw burns and a filter warms: lid on, power off before any screw is turned, "
-                       "and follow local codes and licensed practice."),
+        exact(about, "open_end_voltage_v", volts, "V", source=source, standing="computed",
+              remark="At the mean power; peaks ten decibels higher raise it by 3.2."),
     ]  # fmt: skip
+    if question.power_w >= WARM_W:
+        found.append(
+            Finding(about=about, key="filter_hot", kind="caution", value=True, standing="computed",
+                    source="common practice",
+                    remark="RF at an open screw burns and a filter warms: lid on, power off before any screw is "
+                           "turned, and follow local codes and licensed practice.")
+        )  # fmt: skip
+    return found
 
 
 def _shop_findings(about: str, question: "FilterQuestion", design: RodDesign) -> list[Finding]:
-    goal, box = design.goal, design.box
+    goal = design.goal
     found = [
         _computed(about, "drift_hz", -expansion_per_k(question.metal) * goal.centre_hz * HEAT_K, "Hz",
                   0.1 * expansion_per_k(question.metal) * goal.centre_hz * HEAT_K, source="table metals",
                   remark=f"For {HEAT_K:g} K warmer, all of {question.metal}."),
     ]  # fmt: skip
-    low_tap = min(box.taps_m[0], design.textbook.taps_m[0])
-    if low_tap < LEAST_TAP_M:
-        found.append(
-            Finding(about=about, key="tap_too_low", kind="caution", value=float(low_tap), unit="m",
-                    low=float(low_tap), high=float(low_tap), standing="computed", source="common practice",
-                    remark=f"A tap this low is hard to make and to repeat ({LEAST_TAP_M * 1e3:.2g} mm is the least for "
-                           "a 1.3 mm post): take a wider filter or another Z0 (the tap rises as "
-                           "Z0 falls: thicker rods), or feed the end rods by a coupling loop.")
-        )  # fmt: skip
     if design.fit.reflection_rms > POOR_FIT:
         found.append(
             Finding(about=about, key="fit_poor", kind="caution", value=True, standing="computed",
                     source="chain/filters/rod_fit.py",
                     remark="The dimensions do not reach the goal's response: another rod, gap or width is needed.")
         )  # fmt: skip
-    if any(depth is None for depth in design.screw_m) and box.structure == "interdigital":
+    if any(depth is None for depth in design.screw_m) and design.screws is not None:
         found.append(
             Finding(about=about, key="screw_beyond", kind="caution", value=True, standing="computed",
                     source="chain/filters/rod_end.py",

@@ -13,14 +13,18 @@ from tepui.chain.filters.goal import midband_loss_db
 from tepui.chain.filters.lumped import lumped_filter, lumped_scattering
 from tepui.chain.filters.rod_design import shape_of
 from tepui.ground.findings import Finding, Outcome, Table
-from tepui.jobs.filter import ABOUT, TRACE_POINTS, TRACE_WIDTHS, FilterQuestion
+from tepui.jobs.filter import TRACE_POINTS, TRACE_WIDTHS
+from tepui.jobs.filter_question import ABOUT, FilterQuestion
+from tepui.jobs.filter_response import channel_findings, rejection_findings
 from tepui.jobs.filter_tables import prototype_table, trace_table
 from tepui.jobs.statements import exact
+from tepui.jobs.tune_tables import sequence_table
 from tepui.signals.twoport import TwoPort
 
 COIL_Q = 120.0
 COIL_OHM = 60.0
 TOLERANCE = 0.05
+WIDEST = 0.12
 
 
 def design_lumped(question: FilterQuestion, *, inductor_h: float | None) -> Outcome:
@@ -55,6 +59,15 @@ def design_lumped(question: FilterQuestion, *, inductor_h: float | None) -> Outc
             exact(ABOUT, "insertion_loss_db", shape.loss_db, "dB", source=source, standing="computed",
                   remark=f"By the prototype alone {loss:.2f} dB."),
         ]  # fmt: skip
+    findings += rejection_findings(question, lambda f: lumped_scattering(made, f), source=source)
+    findings += channel_findings(question, lambda f: lumped_scattering(made, f), source=source)
+    if goal.relative_width > WIDEST:
+        findings.append(
+            Finding(about=ABOUT, key="fit_poor", kind="caution", value=True, standing="computed",
+                    source="narrow-band theory of coupled resonators",
+                    remark=f"A width of {goal.relative_width:.0%} of the centre is more than the {WIDEST:.0%} this "
+                           "holds for: believe the trace and not the goal, or take a higher IF or a narrower filter.")
+        )  # fmt: skip
     coils = f"L1 to L{goal.poles}"
     rows: list[tuple[str, str, float | None, float | None]] = [(coils, "node to ground", made.inductor_h, None)]
     rows += [(f"C{n}", f"node {n} to ground", None, value) for n, value in enumerate(made.shunt_f, start=1)]
@@ -66,4 +79,5 @@ def design_lumped(question: FilterQuestion, *, inductor_h: float | None) -> Outc
         name="parts", columns=(("part", ""), ("between", ""), ("inductance_h", "H"), ("capacitance_f", "F")),
         rows=tuple(rows),
     )  # fmt: skip
-    return Outcome(findings=tuple(findings), tables=(parts, prototype_table(goal), trace_table(trace)))
+    tables = (parts, prototype_table(goal), trace_table(trace), sequence_table(goal, unloaded_q=unloaded_q))
+    return Outcome(findings=tuple(findings), tables=tables)

@@ -14,6 +14,8 @@ from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding, Outcome, Table
 from tepui.jobs.frequencies_direct import direct_findings, direct_plan_row, direct_product_rows, direct_reaches
 from tepui.jobs.frequencies_far import FarQuestion, far_findings
+from tepui.jobs.frequencies_ingress import local_products_table
+from tepui.jobs.frequencies_lines import plan_oscillators_table
 from tepui.jobs.frequencies_oscillator import OscillatorQuestion, oscillator_findings
 from tepui.jobs.frequencies_plan import plan_findings
 from tepui.jobs.frequencies_tables import PRODUCT_COLUMNS, cascade_table, plans_table, product_tables
@@ -36,7 +38,7 @@ class FrequencyQuestion:
 
     plan: PlanQuestion
     oscillator: OscillatorQuestion | None = None
-    far: FarQuestion | None = None
+    fars: tuple[FarQuestion, ...] = ()
     number: int = 1
     show: int = SHOW
 
@@ -60,6 +62,10 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
     lines = plan_lines(plans, number, asked, table=FilterTable(asked))
     findings: list[Finding] = plan_findings(plans, number, asked, lines, rank=question.number)
     tables += _products(plans, question, lines, shift=int(first))
+    if asked.locals_near:
+        tables.append(
+            local_products_table(plans, shown_plans(plans, question, shift=int(first)), asked, shift=int(first))
+        )
     if asked.direct:
         tables[0] = _with_direct(tables[0], asked, rank=direct_rank)
     lo_hz = float(plans.lo_hz[number])
@@ -67,10 +73,13 @@ def plan_frequencies(question: FrequencyQuestion) -> Outcome:
         more, extra = oscillator_findings(question.oscillator, asked, lo_hz=lo_hz)
         findings += more
         tables += extra
-    if question.far is not None:
-        error_hz = 0.0 if question.oscillator is None else question.oscillator.error_hz(lo_hz)
+        if question.oscillator.limits is not None:
+            listed = shown_plans(plans, question, shift=int(first))[:SHOW]
+            tables.append(plan_oscillators_table(plans, listed, question.oscillator.limits, asked, shift=int(first)))
+    error_hz = 0.0 if question.oscillator is None else question.oscillator.error_hz(lo_hz)
+    for far in question.fars:
         findings += far_findings(
-            question.far, asked, if_hz=float(plans.if_hz[number]), inverted=bool(plans.inverted[number]),
+            far, asked, if_hz=float(plans.if_hz[number]), inverted=bool(plans.inverted[number]),
             transmit_error_hz=error_hz, upward=bool(plans.signed_hz[number, -1] > 0),
         )  # fmt: skip
     needed = next(finding for finding in findings if finding.key == "rejection_lo_db")
@@ -90,17 +99,22 @@ def _direct(question: FrequencyQuestion, table: Table, *, rank: int) -> Outcome:
     """The direct plan stated, the others beside it."""
     asked = question.plan
     findings = direct_findings(asked, rank=rank)
-    if question.far is not None:
-        findings += far_findings(question.far, asked, if_hz=asked.wanted_hz, inverted=False, transmit_error_hz=0.0,
+    for far in question.fars:
+        findings += far_findings(far, asked, if_hz=asked.wanted_hz, inverted=False, transmit_error_hz=0.0,
                                  upward=True)  # fmt: skip
     products = Table(name="products", columns=PRODUCT_COLUMNS, rows=tuple(direct_product_rows(asked, rank)))
     return Outcome(findings=tuple(findings), tables=(_with_direct(table, asked, rank=rank), products))
 
 
-def _products(plans: Plans, question: FrequencyQuestion, chosen: tuple[PlanLine, ...], *, shift: int) -> list[Table]:
+def shown_plans(plans: Plans, question: FrequencyQuestion, *, shift: int) -> list[int]:
+    """Numbers of the plans whose products are listed."""
     count = len(plans) if len(plans) <= SHOW_ALL_UP_TO else min(question.show, len(plans))
+    return sorted({*range(count), question.number - 1 - shift})
+
+
+def _products(plans: Plans, question: FrequencyQuestion, chosen: tuple[PlanLine, ...], *, shift: int) -> list[Table]:
     stated = question.number - 1 - shift
-    numbers = sorted({*range(count), stated})
+    numbers = shown_plans(plans, question, shift=shift)
     table, asked = FilterTable(question.plan), question.plan
     shown = [
         (n + 1 + shift, chosen if n == stated else plan_lines(plans, n, asked, table=table, far=False)) for n in numbers

@@ -13,6 +13,7 @@ from tepui.chain.conversion.phase_noise import PhaseNoiseProfile
 from tepui.chain.conversion.synthesiser import Setting, SynthesiserLimits, settings_for
 from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Finding, Table, Value
+from tepui.jobs.frequencies_lines import line_findings
 from tepui.jobs.statements import bound, exact
 from tepui.prediction.oscillator import (
     COMMON_REFERENCES_HZ,
@@ -33,7 +34,7 @@ WEIGHTED = "P. Robertson and S. Kaiser 1995, weighting 1 - sinc^2"
 SETTING_COLUMNS = (
     ("rank", "1"), ("integer", "1"), ("frac", "1"), ("mod", "1"), ("r_divider", "1"), ("output_divider", "1"),
     ("pfd_hz", "Hz"), ("vco_hz", "Hz"), ("frequency_error_hz", "Hz"), ("boundary_offset_hz", "Hz"),
-    ("line_risk_dbc", "dB"),
+    ("riskiest_fraction", ""), ("riskiest_offset_hz", "Hz"), ("line_risk_dbc", "dB"),
 )  # fmt: skip
 NOISE_COLUMNS = (
     ("fft_size", "1"), ("carrier_spacing_hz", "Hz"), ("common_phase_error_db", "dB"), ("interference_db", "dB"),
@@ -108,6 +109,8 @@ def _settings(limits: SynthesiserLimits, plan: PlanQuestion, lo_hz: float) -> tu
     best = settings[0]
     error = best.error_hz * plan.multiplied
     away = "none: N is whole" if best.boundary_hz is None else f"{best.boundary_hz / 1e3:.3f} kHz off"
+    if best.riskiest is not None and best.riskiest.fraction != "0":
+        away += f"; of the boundary at {best.riskiest.fraction} {best.riskiest.offset_hz / 1e3:.3f} kHz off, likelier"
     findings = [
         Finding(about=ABOUT, key="synthesiser_setting", value=_setting_text(best), standing="computed",
                 source="f = f_ref / R (INT + FRAC / MOD) / D, exact",
@@ -130,7 +133,9 @@ def _settings(limits: SynthesiserLimits, plan: PlanQuestion, lo_hz: float) -> tu
         )
     rows: list[tuple[Value, ...]] = [
         (rank, one.integer, one.frac, one.mod, one.r, one.divider, one.pfd_hz, one.vco_hz,
-         one.error_hz * plan.multiplied, one.boundary_hz, one.risk_dbc)
+         one.error_hz * plan.multiplied, one.boundary_hz,
+         None if one.riskiest is None else one.riskiest.fraction,
+         None if one.riskiest is None else one.riskiest.offset_hz, one.risk_dbc)
         for rank, one in enumerate(settings[:SETTINGS_SHOWN], 1)
     ]  # fmt: skip
     entered = limits.reference_hz
@@ -139,7 +144,9 @@ def _settings(limits: SynthesiserLimits, plan: PlanQuestion, lo_hz: float) -> tu
          float(wrong_reference_hz(output * plan.multiplied, true_hz=true, entered_hz=entered)))
         for true in sorted({*COMMON_REFERENCES_HZ, entered})
     ]  # fmt: skip
-    return findings, [
+    lines, table = line_findings(best, limits, plan)
+    return [*findings, *lines], [
+        *table,
         Table(name="synthesiser_settings", columns=SETTING_COLUMNS, rows=tuple(rows)),
         Table(name="wrong_reference", columns=REFERENCE_COLUMNS, rows=tuple(ratios)),
     ]

@@ -22,6 +22,7 @@ from tepui.prediction.plan_search import Worst
 SEARCH = "search over all plans, prediction/plan.py"
 ARITHMETIC = "arithmetic on m LO + n IF"
 PROTOTYPE = "prototype of coupled resonators, J.-S. Hong and M. Lancaster 2001"
+MEASURED_DOUBT_DB = 1.0
 CLAIM = "common practice: an unmeasured filter's rejection is trusted to 60 to 70 dB"
 
 
@@ -164,24 +165,16 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     ]  # fmt: skip
     if coupling:
         findings.append(exact(stage, "coupling_12", round(coupling[0], 6), "1", source=PROTOTYPE, standing="computed"))
-    for key, theory, name in (
-        ("theory_lo_db", plans.lo_theory_db[number], f"LO {mhz(plans.lo_hz[number])} MHz"),
-        ("theory_image_db", plans.image_theory_db[number], "the image"),
-    ):
-        value = float(theory)
-        findings.append(
-            Finding(
-                about=stage,
-                key=key,
-                value=value,
-                unit="dB",
-                high=value,
-                standing="at_most",
-                source=PROTOTYPE,
-                remark=f"On paper, at {name}: a bound and no fact. Harmonic passbands, the box and the path round "
-                "the filter decide what a built one does.",
-            )
-        )
+    lo, image = float(plans.lo_hz[number]), abs(2 * float(plans.lo_hz[number]) - question.wanted_hz)
+    known = [
+        _known(question, stage, ("theory_lo_db", "suppression_lo_db"), plans.lo_theory_db[number], lo,
+               f"LO {mhz(lo)} MHz"),
+        _known(question, stage, ("theory_image_db", "suppression_image_db"), plans.image_theory_db[number], image,
+               "the image"),
+    ]  # fmt: skip
+    findings += known
+    if known[0].standing == "measured":
+        return findings
     claim_high = min(CLAIM_DB[1], float(plans.lo_theory_db[number]))
     claim_low = min(CLAIM_DB[0], claim_high)
     value = (claim_low + claim_high) / 2
@@ -202,13 +195,46 @@ def _filter(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
     return findings
 
 
+def _known(  # noqa: PLR0917 - as long as a finding
+    question: PlanQuestion, about: str, keys: tuple[str, str], loss_db: float, frequency_hz: float, name: str
+) -> Finding:
+    """The filter's loss at a place over that at the channel: measured, or a bound on paper."""
+    value = float(loss_db)
+    if question.measured is not None and question.known_by(frequency_hz) == "measured":
+        return Finding(
+            about=about,
+            key=keys[1],
+            value=value,
+            unit="dB",
+            low=value - MEASURED_DOUBT_DB,
+            high=value + MEASURED_DOUBT_DB,
+            standing="measured",
+            source=f"{question.measured.how} of the station's filter",
+            remark=f"At {name}; doubt of a calibrated analyser, common practice.",
+        )
+    return Finding(
+        about=about,
+        key=keys[0],
+        value=value,
+        unit="dB",
+        high=value,
+        standing="at_most",
+        source=PROTOTYPE,
+        remark=f"On paper, at {name}: a bound and no fact. Harmonic passbands, the box and the path round "
+        "the filter decide what a built one does.",
+    )
+
+
 def _cautions(plans: Plans, number: int, question: PlanQuestion) -> list[Finding]:
-    findings = [
+    proven = question.known_by(float(plans.lo_hz[number])) == "measured"
+    findings = [] if proven else [
         Finding(about="stage:filter", key="rejection_unproven", value=True, kind="caution", standing="computed",
                 source=CLAIM,
                 remark=f"Theory gives {plans.lo_theory_db[number]:.0f} dB at the oscillator's line. That is not a fact "
                 f"of any filter: claim no more than {CLAIM_DB[0]:g} to {CLAIM_DB[1]:g} dB before it was measured"
                 + (f", and {plans.lo_needed_db:.0f} dB are needed." if plans.lo_needed_db > 0 else ".")),
+    ]  # fmt: skip
+    findings += [
         Finding(about="stage:mixer", key="levels_typical", value=True, kind="caution", standing="computed",
                 source=plans.levels.source,
                 remark=f"Levels of products come from {plans.levels.source}: ±10 to ±15 dB for any one part. "

@@ -8,7 +8,10 @@ Holds   Plans as find_plans returns them.
 from collections.abc import Callable
 
 from tepui.chain.conversion.products import Line, line_of
+from tepui.prediction.far_receiver import far_tuning
 from tepui.prediction.plan import Plans
+from tepui.prediction.plan_far import FarStation, out_of_reach
+from tepui.prediction.plan_ingress import service_line
 from tepui.prediction.plan_question import LocalService, PlanQuestion
 from tepui.prediction.plan_search import Worst
 
@@ -37,6 +40,7 @@ def row_line(plans: Plans, number: int, row: int, question: PlanQuestion) -> Lin
         signed_hz=plans.signed_hz[number].tolist(),
         width_hz=question.signal_width_hz,
         factor=plans.rows.factor,
+        widths=None if plans.rows.widths is None else int(plans.rows.widths[row]),
     )
 
 
@@ -49,15 +53,20 @@ def reason_for(plans: Plans, number: int, question: PlanQuestion) -> str:
     paper = f"{plans.lo_theory_db[number]:.0f} dB"
     if number == 0:
         return (
-            f"No product up to order {question.order} touches what matters, and {lo}, where the filter has {paper} on "
-            f"paper for the {plans.lo_needed_db:.0f} dB needed."
+            f"No product up to order {question.order} touches what matters, and {lo}, where the filter has {paper} "
+            f"{_known(plans, number, question)} for the {plans.lo_needed_db:.0f} dB needed."
         )
     touched = _touching(plans, number, question)
     if touched:
         return f"Clean, but {touched}."
     return (
-        f"Clean, but {lo}: {paper} of the filter on paper, against {plans.lo_theory_db[0]:.0f} dB for the first plan."
+        f"Clean, but {lo}: {paper} of the filter {_known(plans, number, question)}, against "
+        f"{plans.lo_theory_db[0]:.0f} dB for the first plan."
     )
+
+
+def _known(plans: Plans, number: int, question: PlanQuestion) -> str:
+    return question.known_by(float(plans.lo_hz[number]))
 
 
 def _touching(plans: Plans, number: int, question: PlanQuestion) -> str:
@@ -112,7 +121,7 @@ def _local(plans: Plans, number: int, question: PlanQuestion) -> str:
     shield = ""
     if service.level_dbm is not None:
         needed = service.level_dbm - question.drive.signal_dbm - question.limits.in_channel_db
-        shield = f"; shielding of {max(needed, 0):.0f} dB would be needed"
+        shield = f"; {max(needed, 0):.0f} dB of shielding, proven, would be needed"
     return (
         f"A strong local service at {mhz(service.centre_hz)} MHz lies on the IF {mhz(plans.if_hz[number])} MHz{shield}."
     )
@@ -146,15 +155,16 @@ def _protected(plans: Plans, number: int, question: PlanQuestion) -> str:
 def _lo_paper(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
         f"LO {mhz(plans.lo_hz[number])} MHz is so close to the channel that the filter has "
-        f"{plans.lo_theory_db[number]:.0f} dB even on paper, and {plans.lo_needed_db:.0f} dB are needed for a goal of "
-        f"{question.goal_db:g} dB."
+        f"{plans.lo_theory_db[number]:.0f} dB even {_known(plans, number, question)}, and "
+        f"{plans.lo_needed_db:.0f} dB are needed for a goal of {question.goal_db:g} dB."
     )
 
 
 def _lo_thin(plans: Plans, number: int, question: PlanQuestion) -> str:
     return (
-        f"At LO {mhz(plans.lo_hz[number])} MHz the filter has {plans.lo_theory_db[number]:.0f} dB on paper for "
-        f"{plans.lo_needed_db:.0f} dB needed, less than {question.limits.lo_thin_db:g} dB to spare."
+        f"At LO {mhz(plans.lo_hz[number])} MHz the filter has {plans.lo_theory_db[number]:.0f} dB "
+        f"{_known(plans, number, question)} for {plans.lo_needed_db:.0f} dB needed, less than "
+        f"{question.limits.lo_thin_db:g} dB to spare."
     )
 
 
@@ -184,6 +194,90 @@ def _step(plans: Plans, number: int, question: PlanQuestion) -> str:
     )
 
 
+def _service_product(plans: Plans, number: int, row: int, service: LocalService) -> str:
+    line = service_line(plans.ingress.rows, row, signed_hz=plans.signed_hz[number], service=service)
+    return f"{service_text(line, service)} ({span(line)})"
+
+
+def service_text(line: Line, service: LocalService) -> str:
+    """A product of a local service on paper: "2 LO - local 690 MHz"."""
+    return line.text().replace("IF", f"local {mhz(service.centre_hz)} MHz")
+
+
+def _local_product(place: str) -> Sentence:
+    def sentence(plans: Plans, number: int, question: PlanQuestion) -> str:
+        found, inside = plans.ingress, place == "into the channel"
+        row, whose, upper = (
+            (found.inside_row, found.inside_service, found.inside_db)
+            if inside
+            else (found.beside_row, found.beside_service, found.beside_db)
+        )
+        service = question.locals_near[int(whose[number])]
+        limit = question.limits.in_channel_db if inside else question.limits.near_db
+        more = float(upper[number]) - limit
+        return (
+            f"{_service_product(plans, number, int(row[number]), service)} comes with up to {upper[number]:.0f} dB "
+            f"{place}, where {limit:g} dB is the limit; {question.shielding_db + more:.0f} dB of shielding between the "
+            f"service and the mixer in place of {question.shielding_db:g} dB would do."
+        )
+
+    return sentence
+
+
+def _local_unknown(plans: Plans, number: int, question: PlanQuestion) -> str:
+    found = plans.ingress
+    service = question.locals_near[int(found.unknown_service[number])]
+    return (
+        f"{_service_product(plans, number, int(found.unknown_row[number]), service)} falls into the channel where the "
+        "service leaks into the mixer, and how strong that is is not known: give its level."
+    )
+
+
+def _far_lost(plans: Plans, number: int, question: PlanQuestion) -> str:
+    del plans, number  # all plans send the same channel
+    sentences = [far_sentence(station, question) for station in question.fars]
+    return "; ".join(one.removesuffix(".") for one in sentences if one) + "."
+
+
+def far_sentence(station: FarStation, question: PlanQuestion) -> str:
+    """Why a far station cannot receive the channel, in one sentence; empty where it can."""
+    far = station.receiver
+    tuning = far_tuning(far, wanted_hz=question.wanted_hz, width_hz=question.width_hz, transmit_error_hz=0.0)
+    if not out_of_reach(far, tuning):
+        return ""
+    ranges = ", ".join(f"{mhz(low)} to {mhz(high)}" for low, high in far.tunes)
+    if tuning.inside:
+        assert far.raster_hz is not None
+        return (
+            f"Nothing is received at {station.name}: the channel arrives at {mhz(tuning.if_hz)} MHz, "
+            f"{abs(tuning.off_hz or 0.0) / 1e3:.6g} kHz beside the receiver's {mhz(far.raster_hz)} MHz raster, more "
+            f"than the {(far.pull_in_hz or 0.0) / 1e3:g} kHz it follows."
+        )
+    sense = "more" if tuning.move_hz > 0 else "less"
+    cure = f"move the channel to {mhz(question.wanted_hz + tuning.move_hz)} MHz or {sense}"
+    if far.converter_hz is None:
+        cure = f"if a converter stands before it, give its oscillator, else {cure}"
+    return (
+        f"Nothing is received at {station.name}: the channel arrives at {mhz(tuning.if_hz)} MHz and the receiver tunes "
+        f"{ranges} MHz; {cure}."
+    )
+
+
+def _far_strayed(plans: Plans, number: int, question: PlanQuestion) -> str:
+    for station in question.fars:
+        far = station.receiver
+        tuning = far_tuning(far, wanted_hz=question.wanted_hz, width_hz=question.width_hz, transmit_error_hz=0.0)
+        own = abs(plans.error_hz[number]) + plans.lo_hz[number] * question.transmit_ppm * 1e-6
+        total = own + tuning.error_hz + abs(tuning.off_hz or 0.0)
+        if far.pull_in_hz is not None and tuning.inside and total > far.pull_in_hz:
+            return (
+                f"At {station.name} the channel may arrive {total / 1e3:.0f} kHz off (transmitter {own / 1e3:.1f} kHz, "
+                f"far converter {tuning.error_hz / 1e3:.0f} kHz, raster {abs(tuning.off_hz or 0.0) / 1e3:.0f} kHz), "
+                f"and the receiver follows {far.pull_in_hz / 1e3:g} kHz: calibrate the larger of them."
+            )
+    return "Errors may put the channel beyond what a far receiver follows."
+
+
 _FAULTS = {
     "modulator": _modulator,
     "oscillator": _oscillator,
@@ -199,4 +293,10 @@ _FAULTS = {
     "level near": _level("beside the channel"),
     "lo thin": _lo_thin,
     "local neighbour": _neighbour,
+    "local product": _local_product("into the channel"),
+    "local product near": _local_product("beside the channel"),
+    "local product unknown": _local_unknown,
+    "far lost": _far_lost,
+    "far missed": _far_lost,
+    "far strayed": _far_strayed,
 }

@@ -13,6 +13,7 @@ from tepui.jobs.levels_card import card_findings, card_table, shopping_table
 from tepui.jobs.levels_chain import Chain, chain_of
 from tepui.jobs.levels_channel import channel_findings, narrow_table
 from tepui.jobs.levels_expected import expected_findings, expected_table
+from tepui.jobs.levels_far import far_findings, far_table
 from tepui.jobs.levels_heat import heat_findings
 from tepui.jobs.levels_points import distortion_table, levels_table, point_findings, stage_findings
 from tepui.jobs.levels_radiation import output_findings, radiation_findings
@@ -46,6 +47,7 @@ def all_findings(chain: Chain) -> list[Finding]:
         *budget_findings(chain),
         *channel_findings(chain),
         *radiation_findings(chain),
+        *far_findings(chain),
         *supply_findings(chain),
         *heat_findings(chain),
     ]
@@ -59,6 +61,7 @@ def all_tables(chain: Chain) -> tuple[Table, ...]:
         expected_table(chain),
         distortion_table(chain),
         budget_table(chain),
+        far_table(chain),
         rails_table(chain),
         shopping_table(chain),
         narrow_table(chain),

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.prediction.cascade import Node, cascade
+from tepui.prediction.draws import drawn_levels
 from tepui.prediction.quality import Quality, qualities
 from tepui.prediction.readings import LevelReading, Model, Updated, model_of, update
 from tepui.signals.dvbt.mode import Mode
@@ -88,7 +89,8 @@ def chain_of(station: Station, readings: Sequence[LevelReading] = ()) -> Chain:
     nodes = cascade(assembled.links, occupied_hz=assembled.mode.occupied_width_hz)
     model = model_of(assembled.links, {one.name: offset_std_db(one) for one in station.instruments})
     updated = update(model, readings)
-    quality = qualities(assembled.links, nodes, updated.levels, mode=assembled.mode)
+    drawn = drawn_levels(model, [one.reading for one in updated.judged if one.accepted])
+    quality = qualities(assembled.links, nodes, updated.levels, mode=assembled.mode, drawn=drawn)
     return Chain(
         station=station,
         assembled=assembled,

@@ -9,12 +9,14 @@ Holds   Levels without compression, which is stated beside them.
 
 import math
 
+from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Finding, Table, Value
 from tepui.jobs.levels_chain import Chain
 from tepui.jobs.plan_statements import caution, computed, from_estimate, not_known, words
 from tepui.prediction.bending import DEEPEST_DB, Bend
 from tepui.prediction.detectors import crest_db
 from tepui.prediction.quality import Ends, Quality
+from tepui.station.assemble import is_outside
 from tepui.station.stages import Stage
 
 LEVELS = "sum of levels and gains in dB; doubts as root of squares [GUM] 5.1"
@@ -22,6 +24,7 @@ BENDING = "memoryless model of each stage, shoulder as [TR101290] 9.7 reads it"
 WIDEST_DB = 10.0  # of an interval on which a claim can stand
 MIXER_MARGIN_DB = 17.0  # drive below the oscillator at which a ring adds no shoulder to speak of
 COMPRESSION_SAID_DB = 0.3
+SIDES_SAID_DB = 0.3  # difference of the shoulders from which both are told
 
 
 def point_findings(chain: Chain) -> list[Finding]:
@@ -94,7 +97,7 @@ def quality_findings(chain: Chain, about: str, quality: Quality) -> list[Finding
     if not math.isfinite(shoulder[1]):
         return []
     found = [_shoulder(chain, about, quality)]
-    if voltages[1] > DEEPEST_DB and shoulder[2] - shoulder[0] <= WIDEST_DB:
+    if voltages[1] > DEEPEST_DB and not quality.beyond and shoulder[2] - shoulder[0] <= WIDEST_DB:
         found.append(
             computed(
                 about,
@@ -106,7 +109,19 @@ def quality_findings(chain: Chain, about: str, quality: Quality) -> list[Finding
                 source=BENDING,
             )
         )
-    return [*found, mer_finding(chain, about, quality)]
+    return [*found, *_sides(about, quality), mer_finding(chain, about, quality)]
+
+
+def _sides(about: str, quality: Quality) -> list[Finding]:
+    """Both shoulders, where a filter or an amplifier with memory makes them differ."""
+    lower, upper = quality.shoulder_sides_db
+    if quality.beyond or abs(lower[1] - upper[1]) < SIDES_SAID_DB or max(lower[1], upper[1]) <= DEEPEST_DB:
+        return []
+    return [
+        computed(about, key, side[1], "dB", low=side[0], high=side[2], source=BENDING)
+        for key, side in (("shoulder_lower_db", lower), ("shoulder_upper_db", upper))
+        if side[2] - side[0] <= WIDEST_DB
+    ]
 
 
 def _shoulder(chain: Chain, about: str, quality: Quality) -> Finding:
@@ -115,6 +130,21 @@ def _shoulder(chain: Chain, about: str, quality: Quality) -> Finding:
     target = chain.station.target.shoulder
     limit = None if target is None else target.value
     whose = None if target is None else "the operator's target"
+    if quality.beyond:
+        return Finding(
+            about=about,
+            key="shoulder_worst_db",
+            value=low,
+            unit="dB",
+            low=low,
+            standing="at_least",
+            source=BENDING,
+            remark=f"{' and '.join(quality.beyond)} driven beyond what the model holds for: it is this bad or worse.",
+            limit=limit,
+            limit_sense=None if limit is None else "at_most",
+            limit_source=whose,
+            margin=None if limit is None else limit - low,
+        )
     if value <= DEEPEST_DB or high - low > WIDEST_DB:
         said = "" if value <= DEEPEST_DB else f"The plan allows anything from {max(low, DEEPEST_DB):.0f} dB on. "
         return Finding(
@@ -153,6 +183,8 @@ def mer_finding(chain: Chain, about: str, quality: Quality) -> Finding:
     lacking = [] if "modulator" in names else ["mer of the modulator"]
     if "mixer" in kinds and "phase noise" not in names:
         lacking.append("oscillator_mer or phase_noise of the mixer")
+    if quality.beyond:
+        lacking.append(f"how {' and '.join(quality.beyond)} bends at this drive")
     if lacking:
         return Finding(
             about=about,
@@ -162,7 +194,7 @@ def mer_finding(chain: Chain, about: str, quality: Quality) -> Finding:
             high=float(high),
             standing="at_most",
             source=BENDING,
-            remark=f"A bound only: {' and '.join(lacking)} not stated.",
+            remark=f"A bound only: {' and '.join(lacking)} not known.",
         )
     if high - low > WIDEST_DB:
         return Finding(
@@ -225,7 +257,9 @@ def stage_findings(chain: Chain) -> list[Finding]:
         if chain.readings and n:
             gain = chain.updated.gains[n]
             found.append(from_estimate(about, "gain_db", gain, "dB", source="plan and readings together, Bayes' rule"))
-        if n and stage.holds is not None and _doubled(chain, stage):
+        if n and stage.holds is not None and is_outside(stage, chain.station):
+            if not chain.readings:
+                found.append(_given_gain(about, link.gain_db, link.std_db))
             found.append(
                 caution(
                     about,
@@ -240,10 +274,19 @@ def stage_findings(chain: Chain) -> list[Finding]:
     return found
 
 
-def _doubled(chain: Chain, stage: Stage) -> bool:
-    from tepui.station.assemble import is_outside
-
-    return is_outside(stage, chain.station)
+def _given_gain(about: str, gain_db: float, std_db: float) -> Finding:
+    """The gain of a stage outside the range its data hold for: as given, with doubled doubt."""
+    half = COVERAGE_FACTOR * std_db
+    return Finding(
+        about=about,
+        key="gain_db",
+        value=gain_db,
+        unit="dB",
+        low=gain_db - half,
+        high=gain_db + half,
+        standing="given",
+        source="the station file, its doubt doubled: common practice",
+    )
 
 
 def _bend_findings(chain: Chain, n: int, stage: Stage, quality: Quality, bend: Bend) -> list[Finding]:
@@ -347,6 +390,8 @@ def distortion_table(chain: Chain) -> Table:
         ("shoulder_voltages_db", "dB"),
         ("mer_powers_db", "dB"),
         ("mer_voltages_db", "dB"),
+        ("shoulder_lower_db", "dB"),
+        ("shoulder_upper_db", "dB"),
     )
     rows: list[tuple[Value, ...]] = []
     for link, quality in zip(chain.assembled.links, chain.quality, strict=True):
@@ -358,6 +403,7 @@ def distortion_table(chain: Chain) -> Table:
             quality.shoulder_voltages_db,
             quality.mer_powers_db,
             quality.mer_voltages_db,
+            *quality.shoulder_sides_db,
         )
         rows.append((link.name, link.bend.model, own[1], own[0], own[2], mer[1], *(one[1] for one in joined)))
     return Table(name="distortion", columns=columns, rows=tuple(rows))

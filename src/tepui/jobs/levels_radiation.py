@@ -2,14 +2,13 @@
 
 Theory  Worst is every doubt erring the same way. As long as nothing tells how the amplifier bends, the advice is to
         drive less by the doubt, so that the worst case becomes what was nominal.
-Source  prediction.radiation; limits are the operator's own, never tepui's.
+Source  chain.antenna.exposure; limits are the operator's own, never tepui's.
 Holds   Main beam, far field. No verdict on any country's rule.
 """
 
 import math
 
-import scipy.constants
-
+from tepui.chain.antenna.exposure import far_field_m, limit_distance_m
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.ground.findings import Finding
@@ -18,7 +17,6 @@ from tepui.jobs.levels_lines import limit_owner, line_findings
 from tepui.jobs.levels_points import LEVELS, claim_refused
 from tepui.jobs.plan_statements import caution, computed, from_estimate, not_known
 from tepui.prediction.detectors import crest_db
-from tepui.prediction.radiation import density_distance_m, far_field_m
 from tepui.station.figures import Figure
 
 RADIATED = "level behind the antenna, mean of the signal"
@@ -177,10 +175,10 @@ def _exposure(chain: Chain, level: Estimate, worst_dbm: float) -> list[Finding]:
     if licence.exposure_max.unit == "W/m2/Hz":
         density *= chain.station.channel.centre.value
     distance = [
-        density_distance_m(eirp_w=watts_from_dbm(one), density_w_m2=density)
+        limit_distance_m(eirp_w=watts_from_dbm(one), density_w_m2=density, reflection=1.0)
         for one in (level.value, level.low, level.high)
     ]
-    far = density_distance_m(eirp_w=watts_from_dbm(worst_dbm), density_w_m2=density)
+    far = limit_distance_m(eirp_w=watts_from_dbm(worst_dbm), density_w_m2=density, reflection=1.0)
     said = f"at {density:.4g} W/m2, mean power, in the main beam"
     found = [
         computed(
@@ -214,9 +212,8 @@ def _exposure(chain: Chain, level: Estimate, worst_dbm: float) -> list[Finding]:
             )
         )
     antenna = chain.assembled.stages[chain.antenna or 0]
-    wavelength = scipy.constants.c / chain.station.channel.centre.value
     if antenna.diameter is not None:
-        near = far_field_m(size_m=antenna.diameter.value, wavelength_m=wavelength)
+        near = far_field_m(size_m=antenna.diameter.value, frequency_hz=chain.station.channel.centre.value)
         found.append(
             computed(
                 "station",
@@ -254,6 +251,7 @@ def _band(chain: Chain) -> list[Finding]:
     band = holding[0] if holding else bands[0] if bands else None
     limits = (None, None) if band is None else (band.low, band.high)
     found = [
+        computed("station", "occupied_width_hz", 2 * half, "Hz", digits=None, source=source),
         computed(
             "station",
             "occupied_low_hz",

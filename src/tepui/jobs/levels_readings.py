@@ -12,17 +12,20 @@ from tepui.jobs.levels_expected import expected_on
 from tepui.jobs.plan_statements import caution, words
 from tepui.prediction.detectors import LINEAR_DB, LOG_DB, crest_db
 from tepui.prediction.readings import OUTLIER_SIGMA, RECHECK_SIGMA, Judged, LevelReading, NextReading, next_reading
-from tepui.station.assemble import usual_doubt_db
+from tepui.station.assemble import is_outside, usual_doubt_db
 
 SOURCE = "plan and readings together, Bayes' rule for Gaussian decibels"
 LIKENESS_DB = 0.7
+DRIVES_DOWN_DB = (6.0, 3.0, 0.0)
+# How far a reading made so departs from the truth; pads slip either way.
 _SLIPS = (
-    (3.0, "a pad or splitter of 3 dB counted once too often or forgotten"),
-    (6.0, "a pad of 6 dB counted once too often or forgotten"),
-    (10.0, "a pad of 10 dB counted once too often or forgotten"),
-    (20.0, "a pad of 20 dB counted once too often or forgotten"),
-    (-LOG_DB, "a logarithmic detector taken for a mean-power meter (2.5 dB)"),
-    (-LINEAR_DB, "a linear envelope detector taken for a mean-power meter (1.05 dB)"),
+    *(
+        (sign * size, f"a {what} of {size:g} dB {how}")
+        for size, what in ((3.0, "pad or splitter"), (6.0, "pad"), (10.0, "pad"), (20.0, "pad"), (30.0, "pad"))
+        for sign, how in ((-1, "forgotten"), (1, "counted that is not there"))
+    ),
+    (LOG_DB, "a logarithmic detector taken for a mean-power meter (2.5 dB)"),
+    (LINEAR_DB, "a linear envelope detector taken for a mean-power meter (1.05 dB)"),
     (crest_db(), "peaks read in place of the mean (9.6 dB)"),
 )
 
@@ -46,8 +49,8 @@ def explanations(chain: Chain, judged: Judged) -> str:
     else:
         stage = f"{name} or a stage before it gives {off:.1f} dB more than stated (an oscillation, a stray signal"
     stage += f"; the largest doubt before it is that of {suspect})"
-    slips = [text for size, text in _SLIPS if abs(abs(off) - size) <= LIKENESS_DB]
-    way = f"the way it was read: {slips[0]}" if slips else "the way it was read: pads, cable, range or detector"
+    slips = [text for size, text in _SLIPS if abs(off - size) <= LIKENESS_DB]
+    way = f"the way it was read: {' or '.join(slips) if slips else 'pads, cable, range or detector'}"
     return f"Either {stage}; or {way}. It was not taken into the levels."
 
 
@@ -130,8 +133,32 @@ def best_next(chain: Chain) -> NextReading | None:
     return next_reading(chain.model, accepted, candidates)
 
 
+def _outside_first(chain: Chain) -> Finding | None:
+    """The first stage used outside the frequencies its figures hold for that nobody has read yet."""
+    read = {one.point for one in chain.readings}
+    for n, stage in enumerate(chain.assembled.stages):
+        if not n or stage.holds is None or stage.name in read or not is_outside(stage, chain.station):
+            continue
+        before = chain.assembled.links[n - 1].name
+        inputs = [chain.levels[n - 1].value - down for down in DRIVES_DOWN_DB]
+        drives = ", ".join(f"{one:.1f} dBm" for one in inputs)
+        return words(
+            "station",
+            "next_reading",
+            f"after {stage.name}",
+            source="common practice: data outside their range are checked before they are built on",
+            remark=f"Read its gain at three drives: behind {before} ({drives} expected) and behind {stage.name}, each "
+            "with one instrument. Its figures are not for this frequency; the differences are its gain, and whether "
+            "they stay alike tells how it bends.",
+        )
+    return None
+
+
 def next_finding(chain: Chain) -> list[Finding]:
-    """The reading worth most next, in words."""
+    """The reading worth most next, in words; first of all the gain of a stage used outside its data."""
+    first = _outside_first(chain)
+    if first is not None:
+        return [first]
     best = best_next(chain)
     if best is None:
         return []

@@ -14,6 +14,7 @@ from tepui.jobs.statements import exact, unknown
 from tepui.tables.load import load_table
 
 RANGE = re.compile(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)")
+NEAR_HZ = 100e6  # a segment farther away is not of this band
 M2164 = (1240.0, 1300.0)
 UNITS = {"eirp_w": "W", "power_mean_w": "W", "power_pep_w": "W", "occupied_width_hz": "Hz"}
 
@@ -22,7 +23,7 @@ def licence_findings(question: LicenceQuestion) -> tuple[list[Finding], list[Tab
     """Everything the sheet says."""
     about = question.about
     low, high = question.centre_hz - question.occupied_hz / 2, question.centre_hz + question.occupied_hz / 2
-    found = [*power_findings(question), *_band(about, low=low, high=high)]
+    found = [*power_findings(question), *_band(about, low=low, high=high), *_segments(about, low=low, high=high)]
     found += _navigation(about, low=low, high=high)
     rows = _rules_at_hand(question, low=low, high=high)
     if question.country is not None and not any(row[0] == question.country for row in rows):
@@ -73,6 +74,36 @@ def _band(about: str, *, low: float, high: float) -> list[Finding]:
         exact(about, "band_edge_upper_hz", edge_high - high, "Hz", source=of, standing="computed",
               remark=f"{said}From the highest carrier to the upper edge of the band; below zero is outside."),
     ]  # fmt: skip
+
+
+def _segments(about: str, *, low: float, high: float) -> list[Finding]:
+    """Segments of the amateur-satellite service: touched, or how far the nearest of the band lies."""
+    nearest: tuple[float, dict[str, str]] | None = None
+    for row in load_table("amateur_satellite_segments"):
+        begin, end = 1e6 * float(row["f_low_mhz"]), 1e6 * float(row["f_high_mhz"])
+        away = max(begin - high, low - end)
+        if nearest is None or away < nearest[0]:
+            nearest = (away, dict(row))
+    if nearest is None or nearest[0] > NEAR_HZ:
+        return []
+    away, row = nearest
+    words, source = f"{row['f_low_mhz']}-{row['f_high_mhz']} MHz", f"{row['source']} ({row['confidence']})"
+    if away > 0:
+        return [exact(about, "segment_distance_hz", away, "Hz", source=source, standing="computed",
+                      remark="From the nearer outermost carrier to the amateur-satellite segment "
+                      f"{words}.")]  # fmt: skip
+    return [
+        Finding(
+            about=about,
+            key="licence_satellite_segment",
+            kind="caution",
+            value=words,
+            standing="computed",
+            source=source,
+            remark="The channel touches this segment of the amateur-satellite service; the licence and the band plan "
+            "of the place decide.",
+        )
+    ]
 
 
 LOBES_MHZ = {"Galileo E6": 5.115, "QZSS L6": 5.115, "BeiDou B3I": 10.23, "GPS L2": 10.23}

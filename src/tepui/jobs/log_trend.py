@@ -11,6 +11,7 @@ Holds   Normal scatter, the same in every month. Systematic errors of one instru
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import stats
@@ -19,7 +20,6 @@ from tepui.ground.finding_text import label_text
 from tepui.ground.findings import Finding, Outcome, Table
 
 SOURCE = "repeatability limit after [ISO5725] part 6, from memory, with Student's t"
-MONTHLY_FIVE = ("mer_db", "shoulder_worst_db", "power_dbm", "frequency_offset_hz", "supply_a")
 COLUMNS = (
     *(("month", ""), ("quantity", ""), ("value", ""), ("value_unit", ""), ("rounds", "1"), ("band_low", "")),
     *(("band_high", ""), ("practice", "")),
@@ -52,6 +52,7 @@ def check_trend(checks: Sequence[MonthlyCheck]) -> Outcome:
     """What the checks say, quantity by quantity."""
     findings: list[Finding] = []
     rows: list[tuple[str | float | int | bool | None, ...]] = []
+    panels: list[dict[str, Any]] = []
     for key, unit in sorted({(check.key, check.unit) for check in checks}):
         own = [check for check in checks if (check.key, check.unit) == (key, unit)]
         months = [
@@ -63,12 +64,42 @@ def check_trend(checks: Sequence[MonthlyCheck]) -> Outcome:
             for month in sorted({check.month for check in own})
         ]
         spread, freedom = _repeatability(months)
-        findings += _findings(key, unit, months, spread=spread, freedom=freedom)
+        stated = _findings(key, unit, months, spread=spread, freedom=freedom)
+        findings += stated
+        panels.append(_panel(key, unit, months, spread=spread, freedom=freedom))
         for one in months:
             half = None if spread is None else float(stats.t.ppf(0.975, freedom)) * spread / len(one.values) ** 0.5
             band = (None, None) if half is None else (one.mean - half, one.mean + half)
             rows.append((one.month, key, one.mean, unit, len(one.values), *band, one.practice))
-    return Outcome(findings=tuple(findings), tables=(Table(name="trend", columns=COLUMNS, rows=tuple(rows)),))
+    picture = {"panels": panels, "finding": _worst(findings)}
+    table = Table(name="trend", columns=COLUMNS, rows=tuple(rows))
+    return Outcome(findings=tuple(findings), tables=(table,), pictures={"trend": picture})
+
+
+def _panel(key: str, unit: str, months: Sequence[_Month], *, spread: float | None, freedom: int) -> dict[str, Any]:
+    """What the drawing of one quantity shows: its rounds, and the band in which two checks differ by chance."""
+    limit = None
+    if spread:
+        limit = (
+            float(stats.t.ppf(0.975, freedom))
+            * spread
+            * (1 / len(months[0].values) + 1 / len(months[-1].values)) ** 0.5
+        )
+    return {
+        "key": key,
+        "unit": unit,
+        "months": [one.month for one in months],
+        "rounds": [one.values for one in months],
+        "means": [one.mean for one in months],
+        "limit": limit,
+    }
+
+
+def _worst(findings: Sequence[Finding]) -> Finding | None:
+    """The quantity that has moved furthest for what it scatters by; else one that cannot be told."""
+    ratios = [one for one in findings if one.key == "change_over_repeatability"]
+    known = [one for one in ratios if one.value is not None]
+    return max(known, key=lambda one: float(one.value), default=ratios[0] if ratios else None)
 
 
 def _repeatability(months: Sequence[_Month]) -> tuple[float | None, int]:

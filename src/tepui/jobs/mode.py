@@ -107,6 +107,11 @@ def _row(row: ModeRow, question: ModeQuestion) -> tuple[Value, ...]:
     )  # fmt: skip
 
 
+def _video_text(rate_bps: float) -> str:
+    """Whole bits, never above what there is."""
+    return f"{int(rate_bps)} bit/s" if rate_bps > 0 else "none is left"
+
+
 def exact_text(rate: Fraction) -> str:
     """An exact rate as it is: "1316000000/187".
 
@@ -143,7 +148,8 @@ def _findings(best: ModeRow, why: str, question: ModeQuestion) -> list[Finding]:
         bound("station", "video_rate_max_bps", video, "bit/s", sense="at_most",
               source="net rate less headroom, sound and tables",
               remark=f"{question.headroom * 100:g} % headroom, {question.audio_bps / 1e6:g} Mbit/s sound, "
-              f"{question.tables_bps / 1e6:g} Mbit/s tables."),
+              f"{question.tables_bps / 1e6:g} Mbit/s tables."
+              + ("" if video > 0 else " They alone take more than this mode carries: a faster mode, or less sound.")),
         _exact("required_cn_db", best.required_cn_db, "dB",
                f"[EN300744] Annex A, edition {question.edition}, {question.channel}",
                "Without implementation loss: a receiver needs 1.5 to 3 dB more (common practice)."),
@@ -213,5 +219,5 @@ def _card(best: ModeRow, question: ModeQuestion) -> list[tuple[Value, ...]]:
         ("cell identifier", "0, or none"),
         ("spectrum", mirrored),
         ("transport stream rate", f"{float(mode.net_bit_rate_bps):.3f} bit/s ({exact_text(mode.net_bit_rate_bps)})"),
-        ("video rate, at most", f"{video_rate_bps(best, question):.0f} bit/s"),
+        ("video rate, at most", _video_text(video_rate_bps(best, question))),
     ]

@@ -1,7 +1,7 @@
 """``path``: will it get there? One path, the model named, every term, the link over it, and what is uncertain."""
 
 from tepui.ground.findings import Finding, Outcome
-from tepui.jobs.path_geometry import geometry_findings, profile_table
+from tepui.jobs.path_geometry import geometry_findings, profile_picture, profile_table
 from tepui.jobs.path_link import link_findings
 from tepui.jobs.path_question import PathQuestion
 from tepui.jobs.path_terms import term_findings
@@ -30,7 +30,10 @@ def predict_path(question: PathQuestion) -> Outcome:
     findings += _channel_cautions(about, question)
     if question.link is not None:
         findings.append(_care(about))
-    return Outcome(findings=tuple(findings), tables=(*tables, profile_table(question)))
+    wanted = ("margin_db", "loss_total_db")
+    beside = next(one for key in wanted for one in findings if one.key == key and one.is_number)
+    pictures = {"path_profile": profile_picture(question, beside)}
+    return Outcome(findings=tuple(findings), tables=(*tables, profile_table(question)), pictures=pictures)
 
 
 def _dominant(about: str, question: PathQuestion) -> Finding:

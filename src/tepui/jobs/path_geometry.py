@@ -1,5 +1,9 @@
 """Where the ends are and what stands between them: distance, bearings, clearance, obstacle, the height that clears."""
 
+from typing import Any
+
+import numpy as np
+
 from tepui.chain.antenna.geodesic import magnetic_bearing_deg
 from tepui.chain.propagation.edges import radio_horizon_m, rise_of_one_m, rise_to_clear_m
 from tepui.ground.doubt import Estimate
@@ -10,6 +14,7 @@ from tepui.jobs.statements import estimated, exact, unknown
 GEODESIC = "Karney 2013 (WGS84)"
 VIEW = "[P.526-15] 4.1; 0.6 of the first Fresnel zone [P.530], from memory"
 TABLE_ROWS = 500
+PICTURE_ROWS, PICTURE_LEAST = 2000, 200
 
 
 def geometry_findings(question: PathQuestion) -> list[Finding]:
@@ -72,6 +77,47 @@ def _view(about: str, question: PathQuestion) -> list[Finding]:
         *(exact(about, key, value, unit, source=VIEW, standing="computed", remark=text) for key, value, unit, text in
           numbers),
     ]  # fmt: skip
+
+
+def profile_picture(question: PathQuestion, finding: Finding) -> dict[str, Any]:
+    """The profile as the drawing takes it; ``finding`` stands beside it."""
+    view, case = question.view, question.case
+    n, length_m = len(view.distance_m), case.profile.length_m
+    places = sorted({*range(0, n, -(-n // PICTURE_ROWS)), n - 1, view.worst})
+    worst_m = view.distance_m[view.worst]
+    at_m = np.unique(np.concatenate([view.distance_m[places], np.linspace(0.0, length_m, PICTURE_LEAST)]))
+    share = at_m * (length_m - at_m) / (worst_m * (length_m - worst_m))  # of what bulge and zone are at the obstacle
+    above = "above the line" if view.obstacle_m >= 0 else "below the line"
+    both, one, other = (
+        rise_to_clear_m(view),
+        rise_of_one_m(view, at_transmitter=True),
+        rise_of_one_m(view, at_transmitter=False),
+    )
+    lines = [
+        f"obstacle {abs(view.obstacle_m):.0f} m {above},",
+        f"at {view.distance_m[view.worst] / 1e3:.1f} km; clearance {view.clearance_share:.2f}",
+        "of the first Fresnel zone",
+    ]
+    lines += (
+        ["nothing need be raised"]
+        if both == 0
+        else [f"clear with both masts {both:.0f} m higher,", f"or {one:.0f} m here alone, {other:.0f} m there"]
+    )
+    return {
+        "distance_m": at_m,
+        "ground_m": np.interp(at_m, view.distance_m, view.ground_m),
+        "bulge_m": share * view.bulge_m[view.worst],
+        "line_m": np.interp(at_m, view.distance_m, view.line_m),
+        "fresnel_m": np.sqrt(share) * view.fresnel_m[view.worst],
+        "worst": int(np.searchsorted(at_m, worst_m)),
+        "visible": view.visible,
+        "name": question.name,
+        "ends": (f"{case.tx_height_m:g} m", f"{case.rx_height_m:g} m"),
+        "finding": finding,
+        "lines": lines,
+        "foot": f"{case.frequency_hz / 1e6:g} MHz, {case.model}, Earth radius {case.median_radius_km:.0f} km; "
+        f"{case.profile.source}. Heights are drawn many times too large.",
+    }
 
 
 def profile_table(question: PathQuestion) -> Table:

@@ -25,7 +25,7 @@ def link_findings(question: PathQuestion) -> tuple[list[Finding], list[Table]]:
     about = f"path:{question.name}"
     budget = link_budget(
         radiated=link.radiated,
-        loss=question.loss,
+        loss=question.link_loss,
         receiving=link.receiving,
         width_hz=link.mode.occupied_width_hz,
         transmitter_mer_db=link.transmitter_mer_db,

@@ -14,6 +14,7 @@ import numpy as np
 
 from tepui.chain.antenna.geodesic import Way
 from tepui.chain.propagation.edges import PathView, path_view
+from tepui.chain.propagation.gases import gas_attenuation_db_km
 from tepui.chain.propagation.models import PathCase, PathLoss, ground_with_clutter, path_loss
 from tepui.chain.propagation.path_kernels import FREE, SCATTER, TOTAL
 from tepui.ground.doubt import Estimate, estimate
@@ -24,6 +25,7 @@ CLEAR_STD_DB, BLOCKED_STD_DB, SCATTER_STD_DB = 2.0, 6.0, 8.0
 CLUTTER_GUESS_SHARE = 0.5  # of a clutter loss stated without doubt: its standard uncertainty
 CLEAR_SHARE = 0.6
 SCATTER_NEAR_DB = 3.0
+AIR_FROM_HZ = 3e9  # below, air takes less than 0.01 dB/km
 TIME_MODELS = ("p1812", "p452")
 RARE_SHARE = {"p1812": 0.01, "p452": 0.01}
 
@@ -118,6 +120,24 @@ class PathQuestion:
             share = self.way.distance.std / self.way.distance.value
             parts["locator boxes"] = 20 / math.log(10) * share
         return estimate(self.model_loss_db + extra_db, **parts)
+
+    @cached_property
+    def air_db(self) -> float:
+        """What air takes from 3 GHz on where the model leaves it out; the link counts it, the model's loss does not."""
+        case = self.case
+        if case.model == "p452" or case.frequency_hz < AIR_FROM_HZ:
+            return 0.0
+        per_km = sum(
+            gas_attenuation_db_km(
+                frequency_hz=case.frequency_hz, pressure_hpa=case.pressure_hpa, temperature_k=case.temperature_k
+            )
+        )
+        return per_km * case.profile.length_m / 1e3
+
+    @property
+    def link_loss(self) -> Estimate:
+        """Loss between the antennas as the link meets it, air counted. [dB]"""
+        return estimate(self.loss.value + self.air_db, **self.loss.contributions)
 
     @property
     def _model_std_db(self) -> float:

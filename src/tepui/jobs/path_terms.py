@@ -67,6 +67,10 @@ def term_findings(question: PathQuestion) -> list[Finding]:
             exact(about, "loss_knife_edge_db", view.edge_db, "dB", source=source, standing="computed",
                   remark="The worst point alone as one sharp edge: the view that teaches, not the best estimate."),
         ]  # fmt: skip
+    if question.air_db > 0:
+        found.append(exact(about, "loss_air_db", question.air_db, "dB", source="[P.676-13] annex 1",
+                           standing="computed", remark="Of oxygen and water vapour, which this model leaves "
+                           "out; not in its loss, but counted in the link."))  # fmt: skip
     found += _setting(about, question, source)
     found.append(_total(about, question, source))
     if case.model == "p1812":

@@ -104,6 +104,13 @@ def _what_instead(reception: Reception) -> str:
             f"Pilots of a {run.width_hz / 1e6:g} MHz, {run.n_fft // 1024}K signal from {run.start_s:.3f} s on, but too "
             "little of it to read its TPS: record a whole frame (68 symbols) or more."
         )
+    if reception.glimpse is not None:
+        base = reception.glimpse.settled.base
+        return (
+            f"Pilots of a {reception.glimpse.width_hz / 1e6:g} MHz, {base.n_fft // 1024}K signal with guard "
+            f"1/{round(base.n_fft / base.n_guard)}, but too few symbols of it to follow: record a whole frame "
+            "(68 symbols) or more. Its spectrum and shoulders can be measured as it is (tepui spectrum)."
+        )
     seen: Nothing | None = reception.nothing
     if seen is None:
         return "The recording is shorter than six symbols of any DVB-T mode: record a tenth of a second or more."

@@ -23,7 +23,7 @@ from tepui.evidence.cells import (
     residual_carrier,
 )
 from tepui.evidence.margin import EDITION, margin_over_required
-from tepui.evidence.prefix import CEILING_DB, prefix_snr
+from tepui.evidence.prefix import CEILING_DB, left_by_distortion, prefix_snr
 from tepui.evidence.reception import hit_carriers
 from tepui.evidence.seconds import ErrorFree, Stretch, error_free
 from tepui.ground.doubt import Estimate
@@ -48,8 +48,10 @@ def more_findings(outcome: Outcome, recording: Recording, reception: Reception) 
     about = outcome.findings[0].about
     held = [run for run in reception.runs if run.mode is not None]
     longest = max(held, key=lambda run: run.symbols * (run.end_s - run.start_s))
+    noise = _prefix(about, recording, longest)
     added = (
-        _prefix(about, recording, longest),
+        noise,
+        *_distortion(about, finding_named(outcome.findings, "mer_db"), noise),
         _phase(about, longest),
         *_axes(about, longest),
         _boost(about, longest),
@@ -74,6 +76,24 @@ def _prefix(about: str, recording: Recording, run: Run) -> Finding:
         f"at zero and fast phase noise count as noise. {sums.length} samples of {sums.noise.size} guard intervals."
     )
     return estimated(about, key, value, "dB", source=PREFIX, remark=remark)
+
+
+def _distortion(about: str, mer: Finding, noise: Finding) -> list[Finding]:
+    """MER that what is not noise would leave alone; nothing where either is not measured."""
+    if any(one.standing != "measured" or one.low is None or one.high is None for one in (mer, noise)):
+        return []
+    both = [
+        Estimate(value=float(one.value), std=(one.high - one.low) / 4)  # type: ignore[arg-type,operator]
+        for one in (mer, noise)
+    ]
+    value, low, high = left_by_distortion(both[0], both[1])
+    key, source = "mer_ceiling_db", "errors of mer_db less the noise of snr_prefix_db"
+    if value is None or high is None:
+        remark = "The noise explains all of the errors: distortion, phase noise and echoes lie below."
+        return [bound(about, key, low, "dB", sense="at_least", source=source, remark=remark)]
+    remark = "What is not noise, taken alone: distortion, slow phase noise, echoes beyond the guard."
+    return [Finding(about=about, key=key, value=value, unit="dB", low=low, high=high, standing="measured",
+                    source=source, remark=remark)]  # fmt: skip
 
 
 def _phase(about: str, run: Run) -> Finding:

@@ -23,19 +23,21 @@ from tepui.ground.errors import InputError, RangeError
 from tepui.ground.findings import Finding
 from tepui.jobs.set_findings import Judgement
 from tepui.jobs.set_sweeps import SetSeen, SetSweep
+from tepui.jobs.slice_findings import Slice, centre_of
 from tepui.jobs.spectrum_findings import CLIPPED_SHARE, FLATNESS, FLOOR, MASK, SCALED_MASK, USUAL_MASKS, WIDTH
 from tepui.jobs.statements import bound, estimated, exact, text, unknown
 
 PILOTS = "copy in the guard and continual pilots, in slices of the channel, [EN300744] 4.4 and 4.5.4"
 EDGES = "edges of the channel in the stitched spectrum"
+CARRIERS = "carriers by the guard interval in narrow slices, the right one by pilots or edges"
 SLICES = "guard interval in narrow slices, width from the edges, [EN300744] 4.4"
 CODES = "count of the converter's codes"
 OVERLAPS = "what two recordings show of one frequency, tepui spectrum"
 FLOOR_LIMITED_DB = 3.0
 
 
-def channel_findings(about: str, seen: SetSeen) -> list[Finding]:
-    """Width, symbols, centre and the tuner's error."""
+def channel_findings(about: str, seen: SetSeen, slices: Sequence[Slice] = ()) -> list[Finding]:
+    """Width, symbols, centre and the tuner's error; ``slices`` tell the centre finer than the edges do."""
     channel, symbols = seen.channel, seen.channel.symbols
     found = [exact(about, "channel_width_hz", channel.width_hz, "Hz", source=SLICES if symbols else EDGES)]
     if symbols is not None and channel.n_fft is not None:
@@ -50,7 +52,12 @@ def channel_findings(about: str, seen: SetSeen) -> list[Finding]:
     best = min(errors, key=lambda one: one.std) if errors else None
     if seen.tuning is not None:
         return [*found, *_place(about, seen, seen.tuning, source=PILOTS)]
-    return [*found, *_place(about, seen, best, source=EDGES)]
+    rough = None if best is None else estimate(channel.centre_hz - best.value, edges=best.std)
+    fine = centre_of(slices, rough)
+    if fine is None:
+        return [*found, *_place(about, seen, best, source=EDGES)]
+    finer = estimate(channel.centre_hz - fine.value, slices=fine.std)
+    return [*found, *_place(about, seen, finer, source=CARRIERS)]
 
 
 def _place(about: str, seen: SetSeen, error: Estimate | None, *, source: str) -> list[Finding]:

@@ -35,6 +35,7 @@ class SetOptions:
     """What the operator told about a set; None where nothing.
 
     usable_hz     width that the receiver shows truly
+    mer           of a wide recording of the same signal
     calibration   recordings of noise alone, with the sweep's own filters
     """
 
@@ -42,6 +43,7 @@ class SetOptions:
     centre_hz: float | None = None
     mask: str | None = None
     usable_hz: float | None = None
+    mer: Estimate | None = None
     calibration: tuple[Recording, ...] = ()
 
 

@@ -12,14 +12,17 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from tepui.chain.reception.search import occupied_hz
 from tepui.evidence.crest import PeakCounter, PeakStatistics
 from tepui.evidence.floor import MOST_SAMPLES, Floor, floor_from_guard, floor_from_quiet_part, rounding_floor
 from tepui.evidence.masks import published_mask
 from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.unrest import unrest_beside
+from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome
-from tepui.jobs.spectrum_channel import Channel, found_channel, measured_part, told_channel
+from tepui.jobs.slices import SliceOptions, repeats, with_slice
+from tepui.jobs.spectrum_channel import LEAST_RATE, Channel, found_channel, measured_part, told_channel
 from tepui.jobs.spectrum_findings import (
     clipping_findings,
     crest_finding,
@@ -46,37 +49,37 @@ def measure_spectrum(
     centre_hz: float | None = None,
     mask: str | None = None,
     workers: int | None = None,
+    usable_hz: float | None = None,
+    mer: Estimate | None = None,
 ) -> Outcome:
     """Everything the spectrum of one recording tells.
 
     width_hz   channel width, or None to find it
     centre_hz  where the channel's centre lies, with ``width_hz``, for a signal that is not found by itself
     mask       name of a published mask; None takes the one that fits the width, if any
+    usable_hz, mer   of a slice of a wider channel: what the receiver shows truly, and MER of a wide recording
     raises     RangeError where what was given contradicts the recording
     """
     if mask is not None and width_hz is not None:
         published_mask(mask, channel_width_hz=width_hz)
     try:
-        return _measured(recording, width_hz=width_hz, centre_hz=centre_hz, mask=mask, workers=workers)
+        slices = SliceOptions(width_hz=width_hz, centre_hz=centre_hz, usable_hz=usable_hz, mer=mer)
+        return _measured(recording, slices, mask=mask, workers=workers)
     except (ValueError, ArithmeticError):
         _counted(recording)  # samples that are no numbers explain it better
         raise
 
 
-def _measured(
-    recording: Recording, *, width_hz: float | None, centre_hz: float | None, mask: str | None, workers: int | None
-) -> Outcome:
+def _measured(recording: Recording, told: SliceOptions, *, mask: str | None, workers: int | None) -> Outcome:
     about = f"recording:{recording.name}"
     recording, remark = measured_part(recording)
     SampleScreen(recording).look(recording.read(0, BLOCK), start=0)
-    if centre_hz is not None:
-        channel = told_channel(recording, width_hz=width_hz, centre_hz=centre_hz)
-    else:
-        found = found_channel(recording, width_hz=width_hz)
-        if isinstance(found, str):
-            _counted(recording)
-            return Outcome(findings=nothing_findings(about, f"{found} {remark}".strip()))
-        recording, channel = found
+    found = _placed(recording, told)
+    if isinstance(found, str):
+        _counted(recording)
+        nothing = nothing_findings(about, f"{found} {remark}".strip())
+        return with_slice(Outcome(findings=nothing), recording, told)
+    recording, channel = found
     with ThreadPoolExecutor(max_workers=1) as side:
         counting = side.submit(_counted, recording)
         fine = spectrum_of_recording(
@@ -112,6 +115,22 @@ def _measured(
             tuned_hz=recording.centre_hz,
         ),
     )
+
+
+def _placed(recording: Recording, told: SliceOptions) -> tuple[Recording, Channel] | str:
+    """The recording from where a signal begins and its channel; or why there is none, where a slice may still tell.
+
+    raises  RangeError where what was told contradicts the recording, and no guard interval repeats in it
+    """
+    try:
+        if told.centre_hz is None:
+            return found_channel(recording, width_hz=told.width_hz)
+        return recording, told_channel(recording, width_hz=told.width_hz, centre_hz=told.centre_hz)
+    except RangeError as refusal:
+        is_wide = told.width_hz is None or recording.sample_rate_hz > LEAST_RATE * occupied_hz(told.width_hz)
+        if is_wide or not repeats(recording, told):
+            raise
+        return str(refusal)
 
 
 def _counted(recording: Recording) -> tuple[PeakStatistics, SampleCounts]:

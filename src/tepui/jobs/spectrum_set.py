@@ -31,6 +31,8 @@ from tepui.jobs.set_tables import (
     recordings_table,
     spectrum_table,
 )
+from tepui.jobs.slice_findings import slice_findings, slices_table
+from tepui.jobs.slices import slices_of
 from tepui.jobs.spectrum_findings import nothing_findings
 from tepui.signals.recording import Recording
 
@@ -47,7 +49,8 @@ def measure_set(name: str, recordings: Sequence[Recording], options: SetOptions)
         return Outcome(findings=nothing_findings(about, channel))
     seen = seen_of(recordings, channel, options)
     found = judged(seen)
-    findings = [*channel_findings(about, seen), *shoulder_findings(about, seen, found)]
+    slices = slices_of(recordings, seen, options)
+    findings = [*channel_findings(about, seen, slices), *shoulder_findings(about, seen, found)]
     tables: list[Table] = [recordings_table(seen), readings_table(seen, found), gains_table(seen)]
     pictures = {}
     sweep = found.reference
@@ -66,6 +69,9 @@ def measure_set(name: str, recordings: Sequence[Recording], options: SetOptions)
         tables += [spectrum_table(trace, stitched), lines_table(lines), droop_table(stitched)]
     if sweep is None or sweep.stitched is None:
         findings += missing_findings(about, seen)
+    if seen.channel.symbols is not None:
+        findings += slice_findings(about, slices, mer=options.mer)
+        tables.append(slices_table(slices))
     findings += [*advice_findings(about, found), *caution_findings(about, seen, lines)]
     if sweep is not None and sweep.stitched is not None:
         pictures = {"stitched": picture(findings, seen, found, trace)}

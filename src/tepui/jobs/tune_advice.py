@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from tepui.ground.doubt import Estimate
 
 LEAVE_SHARE = 0.02
+LEARN, AGAIN = "save the trace and tell the turn with --turned", "and sweep again"
 PARTS = ((1 / 16, "a sixteenth"), (1 / 8, "an eighth"), (1 / 4, "a quarter"), (1 / 3, "a third"), (1 / 2, "half"),
          (2 / 3, "two thirds"), (3 / 4, "three quarters"), (1.0, "one"))  # fmt: skip
 
@@ -24,8 +25,10 @@ class Advice:
     line: str
 
 
-def rod_advice(rod: int, frequency: Estimate, *, goal_hz: float, width_hz: float, rate_hz: float | None) -> Advice:
-    """The line for one resonator."""
+def rod_advice(
+    rod: int, frequency: Estimate, *, goal_hz: float, width_hz: float, rate_hz: float | None, unlearned: str = LEARN
+) -> Advice:
+    """The line for one resonator; ``unlearned`` is what to do beside a little turn where its rate is not known."""
     error = frequency.value - goal_hz
     doubt = 2 * frequency.std
     size, word = abs(error), "low" if error < 0 else "high"
@@ -35,9 +38,7 @@ def rod_advice(rod: int, frequency: Estimate, *, goal_hz: float, width_hz: float
         return Advice(way="leave", turns=0.0, line=f"{told}: {near}, leave it")
     way = "out" if error < 0 else "in"
     if rate_hz is None:
-        return Advice(
-            way=way, turns=None, line=f"{told}: screw {way} a little, save the trace and tell the turn with --turned"
-        )
+        return Advice(way=way, turns=None, line=f"{told}: screw {way} a little, {unlearned}")
     if rate_hz > 0:
         way = "in" if error < 0 else "out"
     turns = size / abs(rate_hz)

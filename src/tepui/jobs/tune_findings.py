@@ -19,6 +19,8 @@ from tepui.jobs.tune_advice import rod_advice
 
 FIT = "least squares on the coupled-resonator model, evidence/filter_extraction.py"
 CURVE = "read off the measured curve"
+EDGE_DOUBT = 0.3  # of the distance of two points: standard uncertainty of an edge read between them
+LOSS_DOUBT_DB = 0.05  # standard uncertainty of a calibrated analyser's transmission near 0 dB: common practice
 COUPLING_TOLERANCE = 0.05
 LOAD_TOLERANCE = 0.10
 CHEAPEST = (
@@ -35,11 +37,12 @@ def shape_findings(about: str, shape: Shape | None, goal: FilterGoal | None, rem
                     remark=("The trace has no transmission curve that falls 3 dB on both sides; sweep S21 over four "
                             "bandwidths. " + remark).strip()),
         ]  # fmt: skip
+    edge = EDGE_DOUBT * shape.step_hz
     found = [
-        exact(about, "centre_hz", shape.centre_hz, "Hz", source=CURVE, remark=remark),
-        exact(about, "width_3db_hz", shape.width_hz, "Hz", source=CURVE,
-              remark="" if goal is None else f"The goal's own is {goal.width_3db_hz / 1e6:.4g} MHz."),
-        exact(about, "insertion_loss_db", shape.loss_db, "dB", source=CURVE),
+        estimated(about, "centre_hz", Estimate(value=shape.centre_hz, std=edge), "Hz", source=CURVE, remark=remark),
+        estimated(about, "width_3db_hz", Estimate(value=shape.width_hz, std=2 * edge), "Hz", source=CURVE,
+                  remark="" if goal is None else f"The goal's own is {goal.width_3db_hz / 1e6:.4g} MHz."),
+        estimated(about, "insertion_loss_db", Estimate(value=shape.loss_db, std=LOSS_DOUBT_DB), "dB", source=CURVE),
     ]  # fmt: skip
     if goal is not None and abs(shape.centre_hz - 3 * goal.centre_hz) < 0.4 * goal.centre_hz:
         found.append(
@@ -82,6 +85,19 @@ def extraction_findings(
                            "calibration and the width of the sweep before believing a single rod.")
         )  # fmt: skip
     return findings
+
+
+def moved_findings(earlier: str, before: Extraction, found: Extraction) -> list[Finding]:
+    """How far each rod has moved since the trace before, where it did."""
+    if len(before.resonator_hz) != len(found.resonator_hz):
+        return []
+    moved = []
+    for number, (one, two) in enumerate(zip(before.resonator_hz, found.resonator_hz, strict=True), start=1):
+        step = Estimate(value=two.value - one.value, std=math.hypot(one.std, two.std))
+        if abs(step.value) > 2 * step.std:
+            moved.append(estimated(f"stage:rod {number}", "rod_moved_hz", step, "Hz", source=FIT,
+                                   remark=f"Since {earlier}."))  # fmt: skip
+    return moved
 
 
 def _rod(number: int, one: Estimate, goal: FilterGoal | None, rate_hz: float | None) -> list[Finding]:

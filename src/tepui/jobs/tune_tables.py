@@ -62,12 +62,19 @@ def sequence_table(goal: FilterGoal, *, unloaded_q: float | None) -> Table:
     delays = step_delays_s(goal, unloaded_q=unloaded_q or TYPICAL_Q)
     rows = []
     for step, delay in enumerate(delays, start=1):
-        others = f"screws {step + 1} to {goal.poles} fully in" if step < goal.poles else "far port open"
-        turn = f"turn screw {step} until the delay peaks evenly about the centre"
+        others = shorted_words(step, goal.poles)
+        turn = f"turn screw {step} until the delay is even about the centre"
         ends = sorted((float(delay * (1 - ACCEPTED)), float(delay * (1 + ACCEPTED))))
         rows.append((step, f"{others}: {turn}", float(delay), ends[0], ends[1]))
     columns = (("rod", "1"), ("instruction", ""), ("delay_s", "s"), ("low_s", "s"), ("high_s", "s"))
     return Table(name="sequence", columns=columns, rows=tuple(rows))
+
+
+def shorted_words(step: int, poles: int) -> str:
+    """What is to be shorted while the first ``step`` resonators work."""
+    if step == poles:
+        return "far port open"
+    return f"screw {poles} fully in" if step == poles - 1 else f"screws {step + 1} to {poles} fully in"
 
 
 def place_table(port: TwoPort, places_hz: Mapping[str, float]) -> Table:

@@ -11,18 +11,22 @@ import math
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+from functools import partial
 
 from tepui.chain.reception.search import occupied_hz
-from tepui.chain.reception.slices import SliceSymbols, symbols_of_slice
+from tepui.chain.reception.slices import symbols_of_slice
 from tepui.evidence.converter import IDEAL_LSB2
 from tepui.evidence.edge import EdgeShoulders, edge_floor, edge_shoulders
 from tepui.evidence.edge_tunings import EdgeTuning, edge_tunings
 from tepui.evidence.floor import Floor
 from tepui.evidence.narrow import NarrowSpectrum, narrow_spectra
+from tepui.evidence.shoulders import Construction
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import RangeError
+from tepui.jobs.watch_drift import Drift
 from tepui.jobs.watch_pad import pad_verdicts
+from tepui.jobs.watch_plan import WatchPlan
 from tepui.jobs.watch_state import (
     FIT_PAD,
     FLOOR,
@@ -38,10 +42,10 @@ from tepui.jobs.watch_state import (
     Snapshot,
     Verdict,
 )
+from tepui.jobs.watch_trace import BLOCK_S, RunningTraces
 from tepui.signals.live import LiveReceiver, listen
 from tepui.signals.recording import Recording
 
-LOOK_S = 0.25
 MINUTE_S = 60.0
 TEST_LOOKS = 3  # of every tuning, for each half of a pad test
 SPACINGS_OF_RESOLUTION = 2.2  # fine enough to be smoothed to ten
@@ -50,34 +54,6 @@ FLOOR_STD = 0.05  # of a floor read once, relative (this program's limit)
 LEVEL_MOVED_DB = 1.0
 PRACTICE_DRIVE = "DRIVE"
 LEAST_SIGNAL_DB = 6.0  # of the signal over what lies beside it
-
-
-@dataclass(frozen=True, kw_only=True)
-class WatchPlan:
-    """What is watched, and with what.
-
-    centre_hz, width_hz  of the channel
-    reach_hz           of the receiver, usable on either side of its frequency
-    dc_half_width_hz   of its line at zero
-    symbols            useful part and guard, where told; None to find them
-    tuning_ppm         standard uncertainty of the receiver's frequency
-    pad_db             of the pad test
-    pad_element        name of a gain element that is a pad (a step attenuator), set by the test itself; None to ask
-    behind_element     gain element known to lie behind the front end, raised with the pad; None where there is none
-    settings           attenuator_db, setting_dbm ... that go with every recording
-    """
-
-    centre_hz: float
-    width_hz: float
-    reach_hz: float
-    dc_half_width_hz: float
-    symbols: SliceSymbols | None = None
-    tuning_ppm: float = 20.0
-    pad_db: float = 10.0
-    pad_element: str | None = None
-    behind_element: str | None = None
-    look_s: float = LOOK_S
-    settings: Mapping[str, float | bool] = field(default_factory=dict)
 
 
 class EdgeWatch:
@@ -105,11 +81,14 @@ class EdgeWatch:
         self._floor: Floor | None = None  # from a terminated input
         self._floor_heard: list[float] = []
         self.pad_db = float(plan.settings.get("attenuator_db", 0.0))
+        self._behind_short_db = 0.0
         self._readings: list[tuple[float, list[Moment]]] = []
         self._padded: list[Moment] = []
         self.found: EdgeShoulders | None = None
         self.state: ReceiverState | None = None
         self.problem = "listening"
+        self.traces: RunningTraces | None = None
+        self._drift = Drift()
 
     # What the operator asks for.
 
@@ -161,12 +140,17 @@ class EdgeWatch:
         self._heard.clear()
 
     def _move_behind(self, change_db: float) -> None:
-        """Move the gain behind the front end with the pad, as far as it goes, so that the floor stays where it was."""
+        """Move the gain behind the front end with the pad, as far as it goes, so that the floor stays where it was.
+
+        What it could not move up is not taken off again when the pad goes.
+        """
         name = self.plan.behind_element
         element = None if name is None else self._receiver.info.gain_named(name)
         now = None if element is None else self._receiver.gains_db.get(element.name)
         if element is not None and now is not None:
-            self._receiver.set_gain(element.name, min(max(now + change_db, element.low_db), element.high_db))
+            wanted = change_db + self._behind_short_db
+            value = self._receiver.set_gain(element.name, min(max(now + wanted, element.low_db), element.high_db))
+            self._behind_short_db = wanted - (value - now)
         self._heard.clear()
 
     def _begin_padded(self) -> None:
@@ -180,6 +164,18 @@ class EdgeWatch:
 
         raises  ReceiverStoppedError
         """
+        heard = self.look()
+        if heard is not None:
+            self.reduce(heard)
+        return self.snapshot()
+
+    def look(self) -> Mapping[str, Recording] | None:
+        """Tune to the next edge and listen; what is to be read then, None while an edge was not heard yet.
+
+        The receiver is this caller's alone meanwhile; ``reduce`` may go on in another thread, but for a pad test.
+
+        raises  ReceiverStoppedError
+        """
         tuning = self.tunings[self.looks % len(self.tunings)]
         tuned_hz = self._receiver.tune(tuning.frequency_hz)
         recording, losses = listen(
@@ -188,26 +184,27 @@ class EdgeWatch:
             frequency_hz=tuned_hz,
             duration_s=self.plan.look_s,
             settings={**self.plan.settings, "attenuator_db": self.pad_db},
+            block_s=None if self.traces is None else BLOCK_S,
+            heard=None if self.traces is None else partial(self.traces.hear, tuning, tuned_hz),
         )
         self.looks += 1
         self.lost += losses
         if self.task == FLOOR:
             self._hear_floor(recording)
-            return self.snapshot()
+            return None
         self._heard[tuning.side] = recording
-        if len(self._heard) == len(self.tunings):
-            self._reduce()
-        return self.snapshot()
+        return dict(self._heard) if len(self._heard) == len(self.tunings) else None
 
     def _spacing_hz(self) -> float:
         return 1 / self.symbols.useful_s if self.symbols is not None else 8 * self.plan.width_hz / 7 / 8192
 
-    def _reduce(self) -> None:
+    def reduce(self, heard: Mapping[str, Recording]) -> None:
+        """Read both shoulders from one recording of every tuning."""
         if self.symbols is None and self._reduced % SEARCH_EVERY == 0:
-            self.symbols = symbols_of_slice(self._heard["lower"], width_hz=self.plan.width_hz)
+            self.symbols = symbols_of_slice(heard["lower"], width_hz=self.plan.width_hz)
         self._reduced += 1
         order = [tuning.side for tuning in self.tunings]
-        recordings = [self._heard[side] for side in order]
+        recordings = [heard[side] for side in order]
         try:
             spectra = self._spectra(recordings)
             floor = self._floor_now(recordings, spectra)
@@ -218,7 +215,7 @@ class EdgeWatch:
                 carrier_spacing_hz=self._spacing_hz(),
                 floor=floor,
                 tuning_std_hz=self.plan.centre_hz * 1e-6 * self.plan.tuning_ppm,
-                unrest=self._unrest(),
+                unrest=self._unrest(heard),
             )
         except RangeError as refusal:
             self.found, self.problem = None, str(refusal)
@@ -259,8 +256,8 @@ class EdgeWatch:
             guard_s=self.symbols.guard_s,
         )
 
-    def _unrest(self) -> float:
-        sides = [self._heard[side] for side in ("lower", "upper")]
+    def _unrest(self, heard: Mapping[str, Recording]) -> float:
+        sides = [heard[side] for side in ("lower", "upper")]
         return max(
             unrest_beside(
                 recording.read(0, recording.n_samples),
@@ -330,6 +327,7 @@ class EdgeWatch:
             if len(self._padded) >= TEST_LOOKS:
                 self._finish_pad_test()
             return
+        self._drift.add(moment, centre_hz=found.centre_hz.value)
         self._minute.append(moment)
         while self._minute and moment.time_s - self._minute[0].time_s > MINUTE_S:
             self._minute.popleft()
@@ -359,6 +357,12 @@ class EdgeWatch:
         return {side: one for side, one in self.verdicts.items() if abs(one.level_db - level_db) < LEVEL_MOVED_DB}
 
     @property
+    def setting(self) -> tuple[tuple[str, float], ...]:
+        """All that must stay as it is for what is heard to be averaged."""
+        gains = sorted(self._receiver.gains_db.items())
+        return (*gains, ("pad", self.pad_db), (self.task, 0.0))
+
+    @property
     def minute(self) -> tuple[Moment, ...]:
         """The last minute, oldest first."""
         return tuple(self._minute)
@@ -385,4 +389,12 @@ class EdgeWatch:
             problem=self.problem,
             centre_hz=None if self.found is None else self.found.centre_hz.value,
             gains_db=dict(self._receiver.gains_db),
+            occupied_hz=self.occupied_hz,
+            lines={} if self.found is None else _lines(self.found),
+            drift=self._drift.slots,
         )
+
+
+def _lines(found: EdgeShoulders) -> dict[str, Construction]:
+    """The lifted line of each side, for the drawing."""
+    return {"lower": found.shape.lower.construction, "upper": found.shape.upper.construction}

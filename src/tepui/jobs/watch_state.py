@@ -4,9 +4,14 @@ Levels are over the signal: negative, lower is better. ``received`` is what reac
 taken off; what the receiver's own front end made is in it until a pad test has told.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from tepui.ground.doubt import Estimate
+
+if TYPE_CHECKING:  # the bench in the browser reads snapshots without the numerical libraries
+    from tepui.evidence.shoulders import Construction
 
 SIDES = ("lower", "upper")
 UNKNOWN, TRANSMITTER, RECEIVER, HIDDEN = "unknown", "transmitter", "receiver", "hidden"
@@ -103,6 +108,23 @@ class Verdict:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DriftSlot:
+    """What was read within one slot of time: from the lowest end of a doubt to the highest.
+
+    time_s      middle of the slot, from the watch's beginning
+    lower, upper  (low, high) of each shoulder; low is None where the floor hid it at some time
+    level_db    (low, high) of the samples over full scale
+    centre_hz   (low, high) of the channel's centre by the receiver's scale
+    """
+
+    time_s: float
+    lower: tuple[float | None, float]
+    upper: tuple[float | None, float]
+    level_db: tuple[float, float]
+    centre_hz: tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Snapshot:
     """Everything to be shown now.
 
@@ -114,6 +136,9 @@ class Snapshot:
     pad_db     fitted now, as far as the watch knows; pad_step_db what a test adds
     share      of the running test that is done
     centre_hz  of the channel by the receiver's scale; None until seen
+    occupied_hz  from the lowest to the highest carrier
+    lines      by side: the lifted line of the newest reading, for its drawing
+    drift      since the watch began, in slots, oldest first
     """
 
     time_s: float
@@ -131,3 +156,6 @@ class Snapshot:
     problem: str
     centre_hz: float | None
     gains_db: dict[str, float]
+    occupied_hz: float = 0.0
+    lines: "Mapping[str, Construction]" = field(default_factory=dict)
+    drift: tuple[DriftSlot, ...] = ()

@@ -86,10 +86,19 @@ class Log:
         with self._writing():
             return [Entry(number=insert(self._database, revision), revision=revision) for revision in revisions]
 
-    def edit(self, number: int, changes: Mapping[str, Any], *, who: str | None = None, utc: str | None = None) -> Entry:
+    def edit(
+        self,
+        number: int,
+        changes: Mapping[str, Any],
+        *,
+        who: str | None = None,
+        utc: str | None = None,
+        files: Sequence[KeptFile] | None = None,
+    ) -> Entry:
         """Write a revision of an entry with some fields changed.
 
         utc     when it happened, where that changes too
+        files   that belong to it from here on, where they change
 
         raises  InputError where there is no such entry; FormatError where a value cannot be held
         """
@@ -98,6 +107,7 @@ class Log:
             if last.withdrawn:
                 raise InputError(f"entry {number} was withdrawn; undo that before changing it.")
             last = last if utc is None else replace(last, utc=utc)
+            last = last if files is None else replace(last, files=tuple(files))
             return self._next(number, last, action="edit", body={**last.body, **changes}, who=who)
 
     def withdraw(self, number: int, *, who: str | None = None) -> Entry:

@@ -29,6 +29,7 @@ Samples = npt.NDArray[np.complex64]
 
 LOOP_S = 0.1
 LEAD_SYMBOLS = 6
+MOST_CUTS = 4  # of 2 MB each
 RATES_HZ = (0.9e6, 2.4e6)
 REACH_HZ = 10e6  # from the channel's centre; beyond, the loop holds nothing
 BITS = 8
@@ -63,6 +64,7 @@ class PracticeReceiverLive:
         self._amplified: Samples | None = None
         self._bent: Samples | None = None  # spectrum behind the front end
         self._loop: Samples | None = None
+        self._cuts: dict[float, Samples] = {}  # the loop by tuned frequency: a watch comes back to the same few
         self._at = 0
         shape = _filter(scipy.fft.fftfreq(TAPS))
         self._taps = (scipy.fft.fftshift(scipy.fft.ifft(shape)) * np.hanning(TAPS)).astype(np.complex64)
@@ -85,6 +87,7 @@ class PracticeReceiverLive:
     def set_rate(self, rate_hz: float) -> float:
         """Set the sample rate. [Hz]"""
         self._rate_hz, self._loop = rate_hz, None
+        self._cuts.clear()
         return rate_hz
 
     def set_frequency(self, frequency_hz: float) -> float:
@@ -98,6 +101,7 @@ class PracticeReceiverLive:
         value = round(gain_db / (element.step_db or 1.0)) * (element.step_db or 1.0)
         if value != self._gains[name]:
             self._gains[name], self._loop = value, None
+            self._cuts.clear()
             if name != "IF":
                 self._bent = None
             if name == DRIVE:
@@ -107,7 +111,7 @@ class PracticeReceiverLive:
     def read(self, count: int) -> npt.NDArray[np.int8]:
         """The next samples as codes, (2 count,): I, Q, I, Q."""
         if self._loop is None:
-            self._loop = self._cut()
+            self._loop = self._kept_cut()
         place = (self._at + np.arange(count)) % len(self._loop)
         self._at = (self._at + count) % len(self._loop)
         heard = self._loop[place]
@@ -124,6 +128,13 @@ class PracticeReceiverLive:
 
     def _behind_db(self) -> float:
         return self._gains["FRONT"] + self._gains["IF"]
+
+    def _kept_cut(self) -> Samples:
+        if self._bent is None or len(self._cuts) >= MOST_CUTS:
+            self._cuts.clear()
+        if self._tuned_hz not in self._cuts:
+            self._cuts[self._tuned_hz] = self._cut()
+        return self._cuts[self._tuned_hz]
 
     def _cut(self) -> Samples:
         """One round of the loop in the tuned band, at the converter, without noise; sqrt(W)."""

@@ -3,10 +3,11 @@
 Theory  Each memoryless model is one curve over x, the mean level before compression less a reference in dB: Rapp over
         the saturated output, cubic over OIP3, the diode ring over its oscillator, a measured curve over its own input.
         The interval of a shoulder is read at x plus and minus two standard uncertainties, the widest over the forms
-        the data leave open (Rapp's smoothness 2 to 3).
+        the data leave open (Rapp's smoothness 2 to 3). A memory polynomial has a curve for each shoulder.
 Source  chain.amplifiers for the models; tables/mixer_ofdm_drive for the ring, moved by what a measured one compresses
         earlier. OIP3 rules up to 8 dB below P1dB, where transistors leave the cubic: common practice.
-Holds   No memory. Cubic: peaks at 1e-4 up to the top of the cubic, 4.8 dB below OIP3; beyond, ``extrapolated``.
+Holds   No memory but where it was measured. Cubic: peaks at 1e-4 up to the top of the cubic, 4.8 dB below OIP3;
+        beyond, ``extrapolated``.
 """
 
 import math
@@ -20,10 +21,11 @@ from scipy.optimize import brentq
 
 from tepui.chain.amplifiers.closed_form import Amplifier
 from tepui.chain.amplifiers.drive_curve import drive_curve
+from tepui.chain.amplifiers.memory import MemoryPolynomial, memory_curve
 from tepui.chain.amplifiers.models import odd_polynomial, rapp, rapp_compression_w
 from tepui.chain.amplifiers.tabulated import MeasuredCurve
 from tepui.ground.doubt import COVERAGE_FACTOR
-from tepui.prediction.waveform_density import view_of_mode
+from tepui.prediction.waveform_density import terms_of_mode, view_of_mode
 from tepui.signals.dvbt.mode import Mode
 from tepui.tables.load import load_table
 
@@ -43,7 +45,7 @@ STEP_DB = 0.25
 class Bend:
     """A model and where it stands.
 
-    model          "rapp", "cubic", "ring" or "measured curve"
+    model          "rapp", "cubic", "ring", "measured curve" or "memory polynomial"
     reference_dbm  what x is counted from; ``at_input`` whether at the input
     std_db         standard uncertainty of the reference
     forms          Rapp's smoothness: the middle first; otherwise (0.0,)
@@ -57,15 +59,20 @@ class Bend:
     why: str
     at_input: bool = False
     forms: tuple[float, ...] = (0.0,)
-    curve: MeasuredCurve | None = None
+    curve: MeasuredCurve | MemoryPolynomial | None = None
     weak: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bent:
-    """What the stage adds at one drive; each as (low, value, high)."""
+    """What the stage adds at one drive; each as (low, value, high).
+
+    shoulder_db  the higher one
+    sides_db     below and above the channel
+    """
 
     shoulder_db: tuple[float, float, float]
+    sides_db: tuple[tuple[float, float, float], tuple[float, float, float]]
     mer_db: tuple[float, float, float]
     compression_db: float
     x_db: float
@@ -75,12 +82,23 @@ class Bent:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Universal:
-    """Shoulder, MER and fall of the mean power over x."""
+    """Shoulder, MER and fall of the mean power over x; ``sides`` (2, n) where they differ."""
 
     x: Floats
     shoulder: Floats
     mer: Floats
     compression: Floats
+    sides: Floats | None = None
+
+    def sides_at(self, x: float) -> tuple[float, float]:
+        """Shoulder below and above the channel. [dB]"""
+        rows = (self.shoulder, self.shoulder) if self.sides is None else self.sides
+        return float(np.interp(x, self.x, rows[0])), float(np.interp(x, self.x, rows[1]))
+
+    def rows_at(self, x: Floats) -> Floats:
+        """Shoulder below, above, and MER. (3, n) [dB]"""
+        sides = (self.shoulder, self.shoulder) if self.sides is None else self.sides
+        return np.stack([np.interp(x, self.x, row) for row in (sides[0], sides[1], self.mer)])
 
     def at(self, x: float) -> tuple[float, float, float]:
         return tuple(float(np.interp(x, self.x, row)) for row in (self.shoulder, self.mer, self.compression))  # type: ignore[return-value]
@@ -98,20 +116,47 @@ def bend_at(bend: Bend, *, input_dbm: float, output_dbm: float, std_db: float, m
     shoulder, mer, compression = curves[0].at(x)
     low = [curve.at(x - spread) for curve in curves]
     high = [curve.at(x + spread) for curve in curves]
+    both = [[curve.sides_at(at) for at in (x - spread, x, x + spread)] for curve in curves]
+    sides = [
+        (min(one[0][side] for one in both), both[0][1][side], max(one[2][side] for one in both)) for side in (0, 1)
+    ]
     slope = (curves[0].at(x + STEP_DB)[0] - curves[0].at(x - STEP_DB)[0]) / (2 * STEP_DB)
     return Bent(
         shoulder_db=(min(shoulder, *(one[0] for one in low)), shoulder, max(shoulder, *(one[0] for one in high))),
+        sides_db=(sides[0], sides[1]),
         mer_db=(min(mer, *(one[1] for one in high)), mer, max(mer, *(one[1] for one in low))),
         compression_db=compression,
         x_db=x,
-        extrapolated=_beyond(bend, x, curves[0]),
+        extrapolated=_beyond(bend, x, curves[0]) or (bend.model == "ring" and x + spread > curves[0].x[-1]),
         shoulder_slope=slope,
     )
+
+
+def bend_draws(
+    bend: Bend, *, input_dbm: Floats, output_dbm: Floats, z: Floats, u: Floats, mode: Mode
+) -> tuple[Floats, Floats]:
+    """Shoulders and MER of drawn levels.
+
+    output_dbm  (n,) before compression
+    z           (n,) standard normal: where the reference lies within its doubt
+    u           (n,) from 0 to 1: where among the forms that the data leave open
+    returns     (2, n) shoulders below and above; (n,) MER [dB]
+    """
+    x = (input_dbm if bend.at_input else output_dbm) - bend.reference_dbm - bend.std_db * z
+    curves = [_universal(bend.model, form, bend.curve, _same_view(mode)) for form in bend.forms]
+    rows = np.stack([curve.rows_at(x) for curve in curves])  # (forms, 3, n)
+    found = rows[0]
+    if len(rows) > 1:
+        away = 2 * u - 1
+        found = found + np.abs(away) * (np.where(away < 0, rows[1], rows[2]) - found)
+    return np.asarray(found[:2]), np.asarray(found[2])
 
 
 def _beyond(bend: Bend, x: float, curve: _Universal) -> bool:
     if bend.model == "cubic":
         return x > CUBIC_TOP_DB
+    if isinstance(bend.curve, MemoryPolynomial):
+        return x + 9.64 > bend.curve.reach_dbm - bend.curve.reference_dbm
     if bend.curve is not None:
         return x + 9.64 > bend.curve.reach_dbm
     return not curve.x[0] <= x <= curve.x[-1]
@@ -125,9 +170,11 @@ def _same_view(mode: Mode) -> Mode:
 
 
 @lru_cache(maxsize=64)
-def _universal(model: str, form: float, measured: MeasuredCurve | None, mode: Mode) -> _Universal:
+def _universal(model: str, form: float, measured: MeasuredCurve | MemoryPolynomial | None, mode: Mode) -> _Universal:
     if model == "ring":
         return _ring()
+    if isinstance(measured, MemoryPolynomial):
+        return _with_memory(measured, mode)
     if model == "measured curve":
         assert measured is not None
         x = np.arange(measured.input_dbm[0] - 10, measured.reach_dbm + STEP_DB, STEP_DB)
@@ -147,6 +194,40 @@ def _from(amplifier: Amplifier, x: Floats, mode: Mode) -> _Universal:
         shoulder=shoulder,
         mer=np.minimum.accumulate(np.minimum(curve.mer_db, -DEEPEST_DB)),
         compression=-10 * np.log10(gain / gain[0]),
+    )
+
+
+def _with_memory(amplifier: MemoryPolynomial, mode: Mode) -> _Universal:
+    """Up to where peaks at 1e-4 pass what the polynomial was fitted with, and 3 dB beyond."""
+    top = amplifier.reach_dbm - amplifier.reference_dbm - 9.64 + 3
+    x = np.arange(top - 40, top + STEP_DB, STEP_DB)
+    curve = memory_curve(
+        amplifier,
+        10 ** (x / 10),
+        terms=terms_of_mode(mode),
+        view=view_of_mode(mode),
+        occupied_width_hz=mode.occupied_width_hz,
+    )
+    sides = np.maximum.accumulate(np.maximum(np.stack([curve.lower_db, curve.upper_db]), DEEPEST_DB), axis=1)
+    return _Universal(
+        x=x,
+        shoulder=sides.max(axis=0),
+        mer=np.minimum.accumulate(np.minimum(curve.mer_db, -DEEPEST_DB)),
+        compression=-10 * np.log10(curve.gain_ratio / curve.gain_ratio[0]),
+        sides=sides,
+    )
+
+
+def memory_bend(amplifier: MemoryPolynomial) -> Bend:
+    """A measured memory polynomial."""
+    delays, orders = amplifier.coefficients.shape
+    return Bend(
+        model="memory polynomial",
+        reference_dbm=amplifier.reference_dbm,
+        std_db=0.0,
+        at_input=True,
+        curve=amplifier,
+        why=f"memory polynomial of {delays} delays up to order {2 * orders - 1}",
     )
 
 

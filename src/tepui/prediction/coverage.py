@@ -1,10 +1,10 @@
 """Who will see the picture: loss over an area, cut into tasks that may run anywhere and be kept when done.
 
-Theory  A map is a square of pixels on the transverse Mercator grid, the ground sampled at each. Each pixel has its own
-        profile, or radials to every pixel of the edge stand for those between them. A task is some rows or some
-        radials; it holds all it needs, so that it runs in a thread, in another process, or on another machine.
+Theory  Each pixel has its own profile, or radials to every pixel of the edge stand for those between them. A task is
+        some rows or some radials; it holds all it needs, so that it runs in a thread, in another process, or on
+        another machine.
 Source  [P.526], [P.1812-8], [P.452-18] through chain/propagation; own design for the tasks.
-Holds   To 150 km, pixels of 30 to 250 m. Straight lines on the grid stand for geodesics: metres at 100 km.
+Holds   Radials know bare ground and P.526 only. Clutter and sea cost time, for every term is worked out.
 """
 
 import hashlib
@@ -14,133 +14,31 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.antenna.grid import Zone, from_grid, scale_at, to_grid, zone_of
 from tepui.chain.antenna.pattern import Pattern
 from tepui.chain.antenna.places import Place
 from tepui.chain.propagation.models import PathCase, kernel_inputs, zones_along
-from tepui.ground.checks import require_between
 from tepui.ground.errors import RangeError
-from tepui.signals.elevation import Elevation
-from tepui.signals.terrain import Profile
+from tepui.prediction.map_combine import Feeding
+from tepui.prediction.map_grid import MapGrid
+from tepui.signals.terrain import ZONES, Profile
 
-MOST_PIXELS = 16_000_000
 ROWS_PER_TASK, RADIALS_PER_TASK = 32, 256
-KERNELS_VERSION = 1
-SAMPLED_AT_ONCE = 256
+KERNELS_VERSION = 2
+LEAST_APART_M = 1.0
 COARSEST = 7  # the nearest pixels are served by every 128th radial
 Singles = npt.NDArray[np.float32]
+Codes = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class MapGrid:
-    """The ground under a map.
-
-    west_m, north_m  outer corner of the first pixel on the grid of ``zone``
-    height_m         (rows, columns) float32, rows from the north, no gaps
-    scale            length on the grid over length on the ground
-    """
-
-    zone: Zone
-    west_m: float
-    north_m: float
-    pixel_m: float
-    height_m: Singles
-    scale: float
-
-    def places(self, rows: slice = slice(None)) -> tuple[Floats, Floats]:
-        """Latitude and longitude of the pixels of some rows. [deg]"""
-        n_rows, n_columns = self.height_m.shape
-        north = self.north_m - (np.arange(n_rows)[rows] + 0.5) * self.pixel_m
-        east = self.west_m + (np.arange(n_columns) + 0.5) * self.pixel_m
-        grid_east, grid_north = np.meshgrid(east, north)
-        return from_grid(self.zone, grid_east, grid_north)
-
-    def pixel_of(self, place: Place) -> tuple[float, float]:
-        """Row and column of a place, fractions of a pixel allowed."""
-        east, north = to_grid(self.zone, np.array([place.latitude_deg]), np.array([place.longitude_deg]))
-        return (
-            float((self.north_m - north[0]) / self.pixel_m - 0.5),
-            float((east[0] - self.west_m) / self.pixel_m - 0.5),
-        )
-
-
-def bare_grid(centre: Place, *, reach_m: float, pixel_m: float) -> MapGrid:
-    """A square around a place, at sea level everywhere.
-
-    raises  RangeError for pixels or reaches that no map has
-    """
-    require_between("pixel", pixel_m, 30, 250, unit="m", source="this program's limit")
-    require_between("reach", reach_m / 1e3, 0.5, 150, unit="km", source="this program's limit")
-    half = math.ceil(reach_m / pixel_m)
-    side = 2 * half + 1
-    if side * side > MOST_PIXELS:
-        least = math.sqrt(4 * reach_m**2 / MOST_PIXELS)
-        raise RangeError(
-            f"A map of {side} x {side} pixels is more than {MOST_PIXELS / 1e6:g} million; take pixels of "
-            f"{math.ceil(least)} m or more, or a shorter reach."
-        )
-    zone = zone_of(latitude_deg=centre.latitude_deg, longitude_deg=centre.longitude_deg)
-    east, north = to_grid(zone, np.array([centre.latitude_deg]), np.array([centre.longitude_deg]))
-    return MapGrid(
-        zone=zone,
-        west_m=float(east[0]) - (half + 0.5) * pixel_m,
-        north_m=float(north[0]) + (half + 0.5) * pixel_m,
-        pixel_m=pixel_m,
-        height_m=np.zeros((side, side), np.float32),
-        scale=scale_at(float(east[0])),
-    )
-
-
-def with_terrain(grid: MapGrid, terrain: Elevation, *, missing_is_sea: bool) -> tuple[MapGrid, int, int]:
-    """The grid with heights sampled; returns how many pixels were void and how many no tile covers.
-
-    Voids take the height of the nearest known pixel in their row.
-    raises  RangeError where ground is missing and the operator does not call it sea
-    """
-    rows, columns = grid.height_m.shape
-    height = np.zeros((rows, columns), np.float32)
-    voids = missing = 0
-    for first in range(0, rows, SAMPLED_AT_ONCE):
-        part = slice(first, min(first + SAMPLED_AT_ONCE, rows))
-        lat, lon = grid.places(part)
-        found, covered = terrain.sampled(lat, lon)
-        missing += int((~covered).sum())
-        voids += int((covered & ~np.isfinite(found)).sum())
-        height[part] = np.where(covered, found, 0.0)
-    if missing and not missing_is_sea:
-        raise RangeError(
-            f"No terrain tile covers {100 * missing / (rows * columns):.1f} % of the map; add the tiles around it, "
-            "shorten --reach, or say --missing-is-sea."
-        )
-    _fill(height)
-    return (
-        MapGrid(
-            zone=grid.zone,
-            west_m=grid.west_m,
-            north_m=grid.north_m,
-            pixel_m=grid.pixel_m,
-            height_m=height,
-            scale=grid.scale,
-        ),
-        voids,
-        missing,
-    )
-
-
-def _fill(height: Singles) -> None:
-    for row in np.flatnonzero(~np.isfinite(height).all(axis=1)):
-        line = height[row]
-        known = np.flatnonzero(np.isfinite(line))
-        if known.size:
-            line[:] = np.interp(np.arange(line.size), known, line[known])
-        else:
-            line[:] = height[row - 1] if row else 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class MapSite:
-    """A transmitter on the map. height above ground; azimuth of its antenna's axis, true."""
+    """A transmitter on the map.
+
+    height_m     above ground;  azimuth_deg  of its antenna's axis, true
+    delay_s      by which it sends later than the others
+    feeding      how a repeater gets its signal; None where the picture is made here
+    """
 
     name: str
     place: Place
@@ -148,6 +46,8 @@ class MapSite:
     eirp_dbm: float
     pattern: Pattern | None = None
     azimuth_deg: float = 0.0
+    delay_s: float = 0.0
+    feeding: Feeding | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,6 +91,8 @@ class MapTask:
     latitude_deg: float
     inputs: Floats
     key: str
+    clutter_m: Singles
+    zone: Codes
 
 
 def map_tasks_for(grid: MapGrid, site: MapSite, conditions: MapConditions) -> list[MapTask]:
@@ -202,10 +104,13 @@ def map_tasks_for(grid: MapGrid, site: MapSite, conditions: MapConditions) -> li
     rows, columns = grid.height_m.shape
     if not (0 <= row <= rows - 1 and 0 <= column <= columns - 1):
         raise RangeError(f"{site.name} stands outside the map; enlarge --reach.")
+    if conditions.radial and not grid.bare:
+        raise RangeError("Radials know bare land only; leave --radial out where clutter or sea is told.")
     inputs = _inputs(site, conditions)
     total = 2 * (rows + columns - 2) if conditions.radial else rows
     step = RADIALS_PER_TASK if conditions.radial else ROWS_PER_TASK
     digest = hashlib.sha256(grid.height_m.tobytes())
+    digest.update(grid.clutter_m.tobytes() + grid.land.tobytes())
     digest.update(f"{KERNELS_VERSION} {conditions} {row} {column} {site.height_m} {grid.pixel_m}".encode())
     key = digest.hexdigest()[:16]
     return [
@@ -223,6 +128,8 @@ def map_tasks_for(grid: MapGrid, site: MapSite, conditions: MapConditions) -> li
             latitude_deg=abs(site.place.latitude_deg),
             inputs=inputs,
             key=key,
+            clutter_m=grid.clutter_m,
+            zone=grid.land,
         )
         for first in range(0, total, step)
     ]
@@ -231,12 +138,17 @@ def map_tasks_for(grid: MapGrid, site: MapSite, conditions: MapConditions) -> li
 def _inputs(site: MapSite, conditions: MapConditions) -> Floats:
     """The kernel's row of numbers, from a path that stands for all of them."""
     profile = Profile(distance_m=np.array([0.0, 1e4, 2e4]), height_m=np.zeros(3), source="map")
-    case = PathCase(
+    case = _case(profile, site, conditions, rx_height_m=conditions.rx_height_m)
+    return kernel_inputs(case, zones_along(case))
+
+
+def _case(profile: Profile, site: MapSite, conditions: MapConditions, *, rx_height_m: float) -> PathCase:
+    return PathCase(
         profile=profile,
         model=conditions.model,
         frequency_hz=conditions.frequency_hz,
         tx_height_m=site.height_m,
-        rx_height_m=conditions.rx_height_m,
+        rx_height_m=rx_height_m,
         time_share=conditions.time_share,
         location_share=conditions.location_share,
         location_std_db=conditions.location_std_db,
@@ -246,7 +158,6 @@ def _inputs(site: MapSite, conditions: MapConditions) -> Floats:
         n_0=conditions.n_0,
         latitude_deg=site.place.latitude_deg,
     )
-    return kernel_inputs(case, zones_along(case))
 
 
 def edge_pixels(rows: int, columns: int) -> Floats:
@@ -276,7 +187,8 @@ def radial_begins(ends: Floats, *, first: int, row: float, column: float) -> npt
 
 def run_map_task(task: MapTask) -> Singles:
     """Loss of a task's rows, or of its radials step by step."""
-    from tepui.chain.propagation.coverage_kernels import map_radials, map_rows
+    from tepui.chain.propagation.coverage_kernels import map_covered_rows, map_rows
+    from tepui.chain.propagation.radial_kernels import map_radials
 
     rows, columns = task.height_m.shape
     most = math.ceil(math.hypot(rows, columns)) + 2
@@ -304,6 +216,13 @@ def run_map_task(task: MapTask) -> Singles:
         )
         return loss
     loss = np.empty((task.count, columns), np.float32)
+    if task.clutter_m.shape[0] > 1 or task.zone.shape[0] > 1:
+        map_covered_rows(
+            grid, np.ascontiguousarray(task.clutter_m), np.ascontiguousarray(task.zone), task.row, task.column,
+            task.pixel_km, task.reach_km, task.tx_height_m, task.rx_height_m, task.latitude_deg, given, most,
+            task.first, loss,
+        )  # fmt: skip
+        return loss
     map_rows(
         grid, task.row, task.column, task.pixel_km, task.reach_km, task.tx_height_m, task.rx_height_m,
         task.latitude_deg, given, inverse, root, task.first, loss,
@@ -353,3 +272,39 @@ def eirp_towards(grid: MapGrid, site: MapSite) -> Singles:
     loss = np.interp(turned, site.pattern.angle_deg, site.pattern.loss_db)
     towards: Singles = (site.eirp_dbm - loss).astype(np.float32)
     return towards
+
+
+def away_m(grid: MapGrid, site: MapSite) -> Floats:
+    """Distance of every pixel from a site. [m]"""
+    row, column = grid.pixel_of(site.place)
+    rows, columns = grid.height_m.shape
+    pixels = np.hypot(np.arange(rows)[:, None] - row, np.arange(columns)[None, :] - column)
+    distance: Floats = pixels * grid.pixel_m / grid.scale
+    return distance
+
+
+def case_between(
+    grid: MapGrid, start: MapSite, end: MapSite, *, height_m: float, conditions: MapConditions
+) -> PathCase:
+    """The path between two sites over the map's ground, to an antenna of this height."""
+    from scipy.ndimage import map_coordinates
+
+    (r0, c0), (r1, c1) = grid.pixel_of(start.place), grid.pixel_of(end.place)
+    pixels = math.hypot(r1 - r0, c1 - c0)
+    if pixels * grid.pixel_m < LEAST_APART_M:
+        raise RangeError(f"{start.name} and {end.name} stand in one place; a repeater needs a path to its feeder.")
+    n = max(math.ceil(pixels) + 1, 3)
+    line = np.array([np.linspace(r0, r1, n), np.linspace(c0, c1, n)])
+    clutter = zone = None
+    if grid.clutter_m.shape == grid.height_m.shape:
+        clutter = map_coordinates(grid.clutter_m, line, order=0, mode="nearest").astype(np.float64)
+    if grid.land.shape == grid.height_m.shape:
+        zone = tuple(ZONES[code] for code in map_coordinates(grid.land, line, order=0, mode="nearest"))
+    profile = Profile(
+        distance_m=np.linspace(0.0, pixels * grid.pixel_m / grid.scale, n),
+        height_m=map_coordinates(grid.height_m.astype(np.float64), line, order=1, mode="nearest"),
+        clutter_m=clutter,
+        zone=zone,
+        source="map",
+    )
+    return _case(profile, start, conditions, rx_height_m=height_m)

@@ -191,6 +191,8 @@ def recommended(rows: tuple[ModeRow, ...], wish: ModeWish) -> tuple[ModeRow | No
 
         best = min(fitting, key=lambda row: (far(row), row.required_cn_db))
         why = "common practice, as nothing is known of the path: a good compromise to begin with"
+        if None not in {wish.n_fft, wish.guard, wish.constellation, wish.code_rate}:
+            why = "as it was asked for, nothing was left to choose"
     return best, f"{why}; {_why_size(best)}; {_why_guard(best, wish)}"
 
 

@@ -8,7 +8,7 @@ Source  The tests are common practice, their limits in plan_question.PlanLimits.
 Holds   What the filter has to spare is theory; see filters/coupled.CLAIM_DB.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +24,8 @@ from tepui.chain.conversion.products import (
 from tepui.chain.filters.coupled import CLAIM_DB, loss_db
 from tepui.chain.filters.ladder import ideal_loss_db
 from tepui.ground.errors import RangeError
+from tepui.prediction.plan_far import far_faults
+from tepui.prediction.plan_ingress import Ingress, ingress, service_rows
 from tepui.prediction.plan_question import PlanQuestion
 from tepui.prediction.plan_search import NOTHING_DB, Between, Region, Worst, worst_in_regions
 
@@ -31,12 +33,19 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 REJECTING = (
     "modulator", "oscillator", "step", "local service", "line in channel", "low order in channel", "level in channel",
-    "protected", "lo out of reach", "image out of reach",
+    "local product", "protected", "lo out of reach", "image out of reach", "far lost",
 )  # fmt: skip
-MARGINAL = ("low order near", "level near", "lo thin", "local neighbour")
+MARGINAL = (
+    "low order near", "level near", "lo thin", "local neighbour", "local product near", "local product unknown",
+    "far missed", "far strayed",
+)  # fmt: skip
 VERDICTS = ("clean", "marginal", "rejected")
 MATTERS_IN_DB, MATTERS_NEAR_DB = -70.0, -60.0  # products below these are no reason to prefer another plan
 TABLE_POINTS = 6001
+INGRESS_COLUMNS = (
+    "inside_db", "inside_row", "inside_service", "beside_db", "beside_row", "beside_service", "unknown_row",
+    "unknown_service",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,6 +58,7 @@ class Plans:
     error_hz      (c,) how far the oscillator's step puts the channel off
     in_channel, beside, guarded   worst products; ``guarded`` one for each protected range
     lo_needed_db, image_needed_db (c,) rejection the filter must have, and what theory gives it
+    ingress       what local services make
     fault         (c,) the first fault's name, "" where there is none
     verdict       (c,) 0 clean, 1 marginal, 2 rejected
     """
@@ -66,6 +76,7 @@ class Plans:
     image_needed_db: float
     lo_theory_db: Floats
     image_theory_db: Floats
+    ingress: Ingress
     fault: npt.NDArray[np.str_]
     verdict: npt.NDArray[np.int64]
 
@@ -84,25 +95,44 @@ class Plans:
 
 
 class FilterTable:
-    """The output filter over the wanted channel's centre, from a table: a search asks for it a million times."""
+    """The output filter over the wanted channel's centre, from a table: a search asks for it a million times.
+
+    Where the built filter was measured its own curve stands, elsewhere the prototype.
+    """
 
     def __init__(self, question: PlanQuestion) -> None:
         centre = question.wanted_hz
         reach = max(question.near_hz, 2 * question.width_hz) * 1.5
         low = min([centre - reach, *(one.low_hz for one in question.protected)])
         high = max([centre + reach, *(one.high_hz for one in question.protected)])
-        self._design = question.design
+        self._design, self._measured = question.design, question.measured
         self._frequency = np.linspace(max(low, 1e3), high, TABLE_POINTS)
         self._floor = float(loss_db(self._design, [centre])[0])
-        self._loss = loss_db(self._design, self._frequency) - self._floor
+        self._least = self._floor
+        if self._measured is not None and self._measured.covers(centre):
+            self._least = float(self._measured.loss_at_db(centre))
+        self._loss = self.claimed(self._frequency)
 
     def near(self, frequency_hz: Floats) -> Floats:
         """Loss over the channel's, within the table; no more than may be claimed of an unmeasured filter."""
-        return np.asarray(np.minimum(np.interp(frequency_hz, self._frequency, self._loss), CLAIM_DB[0]))
+        return np.asarray(np.interp(frequency_hz, self._frequency, self._loss))
 
     def anywhere(self, frequency_hz: Floats) -> Floats:
         """Loss over the channel's at any frequency; a frequency of 0 passes no resonator."""
-        return loss_db(self._design, np.maximum(frequency_hz, 1e3)) - self._floor
+        frequency = np.maximum(frequency_hz, 1e3)
+        return self._with_measured(frequency, loss_db(self._design, frequency) - self._floor)
+
+    def claimed(self, frequency_hz: Floats) -> Floats:
+        """The same, by theory no better than may be claimed."""
+        frequency = np.maximum(frequency_hz, 1e3)
+        theory = np.minimum(loss_db(self._design, frequency) - self._floor, CLAIM_DB[0])
+        return self._with_measured(frequency, theory)
+
+    def _with_measured(self, frequency: Floats, theory: Floats) -> Floats:
+        if self._measured is None:
+            return theory
+        own = self._measured.loss_at_db(frequency) - self._least
+        return np.where(self._measured.covers(frequency), own, theory)
 
 
 def find_plans(question: PlanQuestion) -> Plans:
@@ -116,7 +146,7 @@ def find_plans(question: PlanQuestion) -> Plans:
         raise RangeError("No plan is left: every IF equals the wanted channel, where there is no oscillator.")
     rows = _rows(question, levels)
     table = FilterTable(question)
-    between = _between(question) if question.cascade is not None else None
+    between = between_of(question, rows)
     half, centre = question.signal_width_hz / 2, question.wanted_hz
     regions = [
         (Region(low_hz=centre - half, high_hz=centre + half, filtered=False),),
@@ -145,6 +175,14 @@ def find_plans(question: PlanQuestion) -> Plans:
         image_needed_db=question.goal_db,
         lo_theory_db=table.anywhere(np.abs(signed[:, -2])),
         image_theory_db=table.anywhere(nearest),
+        ingress=ingress(
+            question,
+            signed,
+            rows,
+            regions=tuple(regions[:2]),
+            filter_db=table.near,
+            between_db=between_of(question, service_rows(rows)),
+        ),
         fault=np.zeros(0, "U24"),
         verdict=np.zeros(0, np.int64),
     )
@@ -202,23 +240,23 @@ def _rows(question: PlanQuestion, levels: ProductLevels) -> ProductRows:
     )
 
 
-def _between(question: PlanQuestion) -> Between:
-    """Loss of the filter behind the first mixer for what the first mixer made of each row."""
+def between_of(question: PlanQuestion, rows: ProductRows) -> Between | None:
+    """Loss of the filter between two mixers for what of each row has to pass it; None with one mixer."""
     cascade = question.cascade
-    assert cascade is not None
-    levels = product_levels(question.drive, model=question.mixer, own=question.own)
-    rows = _rows(question, levels)
-    k, n = rows.multiples[:, 0], rows.multiples[:, 2]
-    passes = (k == n) | ((k == 0) & (n == 0))
+    if cascade is None:
+        return None
+    assert rows.inner is not None
+    k, n, often = rows.inner.T
     width = cascade.width_hz or 5 * question.width_hz
 
     def lost(signed: Floats) -> Floats:
-        second = np.abs(signed[:, 0] + signed[:, 2])[:, None]
+        # The filter stands where the second IF is; in the signal's place there may be another service.
+        second = np.abs(question.wanted_hz - signed[:, 1])[:, None]
         made = np.maximum(np.abs(signed[:, :1] * k[None, :] + signed[:, 2:] * n[None, :]), 1e3)
         loss = ideal_loss_db(
             made / second - second / made, n_poles=cascade.n_poles, ripple_db=cascade.ripple_db, fraction=width / second
         )
-        return np.where(passes[None, :], 0.0, np.minimum(loss, CLAIM_DB[0]))
+        return np.asarray(often[None, :] * np.minimum(loss, CLAIM_DB[0]))
 
     return lost
 
@@ -229,6 +267,8 @@ def _ranked(question: PlanQuestion, plans: Plans) -> Plans:
     table = np.stack([*(faults[name] for name in names[:-1]), np.ones(len(plans), bool)])
     first = table.argmax(axis=0)
     verdict = np.where(first < len(REJECTING), 2, np.where(first < len(names) - 1, 1, 0))
+    table[REJECTING.index("far lost")] = False  # that holds for all of them: their own faults go on ranking them
+    own = np.searchsorted([len(REJECTING), len(names) - 1], table.argmax(axis=0), side="right")
     inside, beside = (_upper(one) for one in (plans.in_channel, plans.beside))
     spare = np.minimum(plans.lo_theory_db - plans.lo_needed_db, plans.image_theory_db - plans.image_needed_db)
     keys = (
@@ -238,6 +278,7 @@ def _ranked(question: PlanQuestion, plans: Plans) -> Plans:
         -np.round(spare, 2),
         np.round(np.maximum(beside, MATTERS_NEAR_DB), 2),
         np.round(np.maximum(inside, MATTERS_IN_DB), 2),
+        2 - own,
         verdict,
     )
     order = np.lexsort(keys)
@@ -255,6 +296,7 @@ def _ranked(question: PlanQuestion, plans: Plans) -> Plans:
         image_needed_db=plans.image_needed_db,
         lo_theory_db=plans.lo_theory_db[order],
         image_theory_db=plans.image_theory_db[order],
+        ingress=_ingress_taken(plans.ingress, order),
         fault=names[first][order],
         verdict=verdict[order],
     )
@@ -270,6 +312,11 @@ def _taken(worst: Worst, order: npt.NDArray[np.int64]) -> Worst:
     )
 
 
+def _ingress_taken(found: Ingress, order: npt.NDArray[np.int64]) -> Ingress:
+    columns = {name: getattr(found, name)[order] for name in INGRESS_COLUMNS}
+    return replace(found, **columns)
+
+
 def _upper(worst: Worst) -> Floats:
     return np.where(worst.row < 0, NOTHING_DB, worst.level_db + worst.doubt_db)
 
@@ -277,7 +324,7 @@ def _upper(worst: Worst) -> Floats:
 def _faults(question: PlanQuestion, plans: Plans) -> dict[str, Bools]:
     limits, never = question.limits, np.zeros(len(plans), bool)
     oscillator = np.abs(plans.signed_hz[:, -2]) / question.multiplied
-    line_row = (plans.rows.n[plans.in_channel.order_row] == 0) & (plans.in_channel.order_row >= 0)
+    line_row = (plans.rows.spread[plans.in_channel.order_row] == 0) & (plans.in_channel.order_row >= 0)
     signal = plans.if_hz
     tuned = never if question.modulator_hz is None else ~np.any(
         [(signal >= low) & (signal <= high) for low, high in question.modulator_hz], axis=0
@@ -288,6 +335,10 @@ def _faults(question: PlanQuestion, plans: Plans) -> dict[str, Bools]:
     guarded = never.copy()
     for place, worst in zip(question.protected, plans.guarded, strict=True):
         guarded |= _upper(worst) > place.limit_db
+    far = far_faults(
+        question.fars, wanted_hz=question.wanted_hz, width_hz=question.width_hz, off_hz=plans.error_hz,
+        drift_hz=np.abs(plans.signed_hz[:, -2]) * question.transmit_ppm * 1e-6,
+    )  # fmt: skip
     return {
         "modulator": np.asarray(tuned),
         "oscillator": np.asarray(beyond),
@@ -296,13 +347,19 @@ def _faults(question: PlanQuestion, plans: Plans) -> dict[str, Bools]:
         "line in channel": line_row,
         "low order in channel": plans.in_channel.order <= limits.low_order,
         "level in channel": _upper(plans.in_channel) > limits.in_channel_db,
+        "local product": plans.ingress.inside_db > limits.in_channel_db,
         "protected": guarded,
         "lo out of reach": plans.lo_theory_db < plans.lo_needed_db,
         "image out of reach": plans.image_theory_db < plans.image_needed_db,
+        "far lost": far.lost,
         "low order near": plans.beside.order <= limits.low_order,
         "level near": _upper(plans.beside) > limits.near_db,
         "lo thin": plans.lo_theory_db < plans.lo_needed_db + limits.lo_thin_db,
         "local neighbour": _meets(question, signal, gap_hz=question.width_hz / 4),
+        "local product near": plans.ingress.beside_db > limits.near_db,
+        "local product unknown": plans.ingress.unknown_row >= 0,
+        "far missed": far.missed,
+        "far strayed": far.strayed,
     }
 
 

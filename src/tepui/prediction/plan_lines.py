@@ -7,14 +7,15 @@ Holds   As plan_search.py. Far from the passband the filter is taken for what ma
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.conversion.products import Line, Moves, line_of, moves
+from tepui.chain.conversion.products import Line, Moves, line_of, moves, product_centres_hz
 from tepui.chain.conversion.shape import density, share_below
-from tepui.chain.filters.coupled import CLAIM_DB, loss_db
-from tepui.prediction.plan import FilterTable, Plans
+from tepui.chain.filters.coupled import loss_db
+from tepui.prediction.plan import FilterTable, Plans, between_of
 from tepui.prediction.plan_question import PlanQuestion
 
 Floats = npt.NDArray[np.float64]
@@ -60,18 +61,21 @@ def plan_lines(
     """
     signed = plans.signed_hz[number].tolist()
     wanted = wanted_line(plans, number, question)
+    between = between_of(question, plans.rows)
+    lost = np.zeros(len(plans.rows)) if between is None else between(plans.signed_hz[number : number + 1])[0]
     found = []
-    for row in range(len(plans.rows)):
+    for row in range(len(plans.rows)) if far else _worth_a_look(plans, number, question):
         line = line_of(
             plans.rows.multiples[row].tolist(),
             signed_hz=signed,
             width_hz=question.signal_width_hz,
             factor=plans.rows.factor,
+            widths=None if plans.rows.widths is None else int(plans.rows.widths[row]),
         )
         place, name = _place(line, question), _name(line, wanted)
         if place == "far" and not name and not far:
             continue
-        level, doubt = float(plans.rows.level_db[row]), float(plans.rows.doubt_db[row])
+        level, doubt = float(plans.rows.level_db[row]) - float(lost[row]), float(plans.rows.doubt_db[row])
         found.append(
             PlanLine(
                 line=line,
@@ -84,7 +88,29 @@ def plan_lines(
                 name=name,
             )
         )
-    return tuple(sorted(found, key=lambda one: (_distance(one.line, question), -one.level_db)))
+    return tuple(sorted(_strongest(found), key=lambda one: (_distance(one.line, question), -one.level_db)))
+
+
+def _worth_a_look(plans: Plans, number: int, question: PlanQuestion) -> list[int]:
+    """Rows that touch the near region or protected spectrum, or may bear a name."""
+    rows = plans.rows
+    centre = product_centres_hz(rows, plans.signed_hz[number : number + 1])[0]
+    half = rows.spread * question.signal_width_hz / 2
+    kept = np.asarray(np.abs(rows.multiples).max(axis=1) <= 1)
+    near = (question.wanted_hz - question.near_hz, question.wanted_hz + question.near_hz)
+    for low, high in (near, *((one.low_hz, one.high_hz) for one in question.protected)):
+        kept |= (centre + half > low) & (centre - half < high)
+    return [int(row) for row in np.flatnonzero(kept)]
+
+
+def _strongest(found: list[PlanLine]) -> list[PlanLine]:
+    """Of products with one sum and one width, which two mixers make in several ways, the strongest."""
+    kept: dict[tuple[tuple[Fraction, ...], int], PlanLine] = {}
+    for one in found:
+        place = (one.line.multiples, one.line.spread)
+        if place not in kept or one.level_db > kept[place].level_db:
+            kept[place] = one
+    return list(kept.values())
 
 
 def _distance(line: Line, question: PlanQuestion) -> float:
@@ -106,7 +132,7 @@ def _name(line: Line, wanted: Line) -> str:
 def _share_in(line: Line, question: PlanQuestion) -> float:
     half = question.signal_width_hz / 2
     edges = [(question.wanted_hz + end * half - line.centre_hz) / question.signal_width_hz for end in (-1, 1)]
-    below = share_below(edges, n=abs(line.n))
+    below = share_below(edges, n=line.spread)
     return float(below[1] - below[0])
 
 
@@ -123,16 +149,18 @@ def _place(line: Line, question: PlanQuestion) -> str:
 
 def _taken_db(line: Line, table: FilterTable, question: PlanQuestion) -> float:
     """What the filter takes from a product more than from the wanted signal. [dB]"""
-    n = abs(line.n)
+    n = line.spread
     if n == 0:
-        loss = table.anywhere(np.array([line.centre_hz]))
-        return float(np.minimum(loss, CLAIM_DB[0])[0])
+        return float(table.claimed(np.array([line.centre_hz]))[0])
     x = np.linspace(-n / 2, n / 2, POINTS + 2)[1:-1]
     weight = density(x, n=n)
-    loss = np.minimum(table.anywhere(line.centre_hz + x * question.signal_width_hz), CLAIM_DB[0])
+    loss = table.claimed(line.centre_hz + x * question.signal_width_hz)
     return float(-10 * np.log10((weight * 10 ** (-loss / 10)).sum() / weight.sum()))
 
 
 def filter_loss_db(question: PlanQuestion, frequency_hz: Floats) -> Floats:
     """The filter's transmission loss for the picture. (k,) -> (k,) [dB]"""
-    return loss_db(question.design, frequency_hz)
+    theory = loss_db(question.design, frequency_hz)
+    if question.measured is None:
+        return theory
+    return np.where(question.measured.covers(frequency_hz), question.measured.loss_at_db(frequency_hz), theory)

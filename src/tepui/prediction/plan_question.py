@@ -9,10 +9,14 @@ Holds   One transmitter, one wanted channel.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
+
 from tepui.chain.conversion.mixer import MixerDrive
 from tepui.chain.filters.coupled import BandpassDesign
 from tepui.ground.checks import require_between, require_one_of, require_positive
 from tepui.ground.errors import RangeError
+from tepui.prediction.plan_far import FarStation
 
 SIDES = ("low", "high", "both")
 MOST_PLANS = 400_000
@@ -64,6 +68,24 @@ class Cascade:
     width_hz: float | None = None
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MeasuredFilter:
+    """The built filter's own curve: frequencies rising, loss, and where it comes from in words."""
+
+    frequency_hz: npt.NDArray[np.float64]
+    loss_db: npt.NDArray[np.float64]
+    how: str
+
+    def covers(self, frequency_hz: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Which frequencies lie within the sweep."""
+        f = np.asarray(frequency_hz, dtype=np.float64)
+        return np.asarray((f >= self.frequency_hz[0]) & (f <= self.frequency_hz[-1]))
+
+    def loss_at_db(self, frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Loss within the sweep. [dB]"""
+        return np.asarray(np.interp(np.asarray(frequency_hz, dtype=np.float64), self.frequency_hz, self.loss_db))
+
+
 @dataclass(frozen=True, kw_only=True)
 class PlanQuestion:
     """One question for frequency plans.
@@ -78,6 +100,10 @@ class PlanQuestion:
     harmonic_db     level of the multiplier's other harmonics over the wanted one, and the doubt of that
     modulator_hz    ranges the modulator tunes; None where ``if_hz`` says it all
     direct          also weigh sending the modulator's signal without a mixer
+    shielding_db    between a local service in the shack and the mixer's signal port
+    fars            stations that should receive the channel
+    transmit_ppm    error of the oscillator's reference, 95 %
+    measured        the built filter's curve, which stands before the prototype wherever it reaches
     assumed         words for what was not said and therefore assumed
     """
 
@@ -106,6 +132,10 @@ class PlanQuestion:
     direct: bool = False
     cascade: Cascade | None = None
     limits: PlanLimits = field(default_factory=PlanLimits)
+    shielding_db: float = 40.0
+    fars: tuple[FarStation, ...] = ()
+    transmit_ppm: float = 0.0
+    measured: MeasuredFilter | None = None
     assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -113,6 +143,7 @@ class PlanQuestion:
         require_positive("width", self.width_hz, unit="Hz")
         require_one_of("side", self.side, SIDES, source="where an oscillator can stand")
         require_between("near", self.near_hz / 1e6, self.width_hz / 2e6, 1000, unit="MHz", source="half the channel")
+        require_between("shielding", self.shielding_db, 0, 150, unit="dB", source="this program's limit")
         require_between("goal", self.goal_db, 0, 120, unit="dB", source="a distance below the wanted signal")
         if not self.if_hz and not self.direct:
             raise RangeError("No signal frequency to try: give --if a range or a list, or say --direct.")
@@ -126,3 +157,7 @@ class PlanQuestion:
                 f"{plans} plans are asked for and {MOST_PLANS} are looked through at once (this program's limit); "
                 "take a coarser raster or a narrower range."
             )
+
+    def known_by(self, frequency_hz: float) -> str:
+        """How the filter's loss at a frequency is known: "measured" or "on paper"."""
+        return "measured" if self.measured is not None and self.measured.covers(frequency_hz) else "on paper"

@@ -93,7 +93,7 @@ def _joined(parts: list[Worst]) -> Worst:
 def _worst(
     centre: Floats, rows: ProductRows, lost_db: Floats, *, width_hz: float, group: tuple[Region, ...], filter_db: Filter
 ) -> Worst:
-    half = rows.n * width_hz / 2
+    half = rows.spread * width_hz / 2
     plan_parts, row_parts, share_parts = [], [], []
     for region in group:
         touching = np.flatnonzero((centre + half > region.low_hz) & (centre - half < region.high_hz))
@@ -101,7 +101,7 @@ def _worst(
         plan_parts.append(plan)
         row_parts.append(row)
         share_parts.append(
-            region_shares(centre[plan, row], rows.n[row], width_hz=width_hz, region=region, filter_db=filter_db)
+            region_shares(centre[plan, row], rows.spread[row], width_hz=width_hz, region=region, filter_db=filter_db)
         )
     plan, row = np.concatenate(plan_parts), np.concatenate(row_parts)
     share_db = 10 * np.log10(np.maximum(np.concatenate(share_parts), 1e-30))

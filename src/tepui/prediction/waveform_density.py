@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.amplifiers.closed_form import convolve_terms
+from tepui.chain.amplifiers.closed_form import Terms, convolve_terms
 from tepui.chain.amplifiers.drive_curve import WaveformView, view_waveform
 from tepui.chain.waveform.framing import mean_symbol_power
 from tepui.ground.checks import require_positive
@@ -70,13 +70,18 @@ def highest_in_band_db(mode: Mode) -> float:
     return pilot_rise_db(mode.n_fft)
 
 
+@lru_cache(maxsize=2)
+def terms_of_mode(mode: Mode, *, filtered: bool = True) -> Terms:
+    """Spectra of the terms that an amplifier makes of a mode, formed once."""
+    waveform = waveform_density(mode, filtered=filtered)
+    return convolve_terms(waveform.density, step_hz=waveform.step_hz)
+
+
 @lru_cache(maxsize=8)
 def view_of_mode(mode: Mode, *, filtered: bool = True) -> WaveformView:
     """What drive curves of a mode are read from, formed once."""
-    waveform = waveform_density(mode, filtered=filtered)
-    terms = convolve_terms(waveform.density, step_hz=waveform.step_hz)
     return view_waveform(
-        terms,
+        terms_of_mode(mode, filtered=filtered),
         occupied_width_hz=mode.occupied_width_hz,
         resolution_hz=SPACINGS_OF_RESOLUTION * mode.carrier_spacing_hz,
         highest_db=highest_in_band_db(mode),

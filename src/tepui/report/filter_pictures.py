@@ -148,10 +148,15 @@ def trace_picture(data: Mapping[str, Any]) -> tuple[Figure, str, str]:
     title = "Filter, predicted"
     goal = design.goal
     sentence = f"{goal.poles} rods, {goal.centre_hz / 1e6:g} MHz, {goal.width_hz / 1e6:g} MHz: trace of the dimensions."
-    figure = sheet(
-        title, sentence, "Ink: dimensions. Grey: coupled resonators of the goal.", style=style_for(practice=False)
-    )
+    key = "Ink: dimensions. Grey: coupled resonators of the goal."
+    if data.get("band"):
+        key += " Washed: 95 % of boxes as the shop makes them; hatched: screws set."
+    figure = sheet(title, sentence, key, style=style_for(practice=False))
     axes = plot(figure, right=0.955)
+    if data.get("band"):
+        place, low, high, made_low, made_high = np.array(data["band"], dtype=np.float64).T
+        axes.fill_between(place / 1e6, made_low, made_high, facecolor=WASH, edgecolor=RULE, linewidth=0.4)
+        axes.fill_between(place / 1e6, low, high, facecolor="none", edgecolor=INK_SOFT, hatch="////", linewidth=0.4)
     f = trace.frequency_hz / 1e6
     for row, column, width in ((1, 0, 1.4), (0, 0, 0.9)):
         shown = 20 * np.log10(np.maximum(np.abs(trace.s[:, row, column]), 1e-5))

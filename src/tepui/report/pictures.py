@@ -19,6 +19,7 @@ from tepui.ground.findings import Finding
 from tepui.report.drive_peaks_picture import drive_peaks
 from tepui.report.drive_picture import drive
 from tepui.report.map_picture import coverage
+from tepui.report.path_picture import path_profile
 from tepui.report.plan_picture import frequency_plan
 from tepui.report.spectrum_pictures import ccdf, spectrum
 from tepui.report.stitched_picture import stitched
@@ -41,6 +42,8 @@ from tepui.report.theme import (
     style_for,
     wall,
 )
+from tepui.report.trend_picture import far_reports, trend
+from tepui.report.tune_picture import tune
 
 Data = Mapping[str, Any]
 
@@ -205,4 +208,8 @@ DRAWN: dict[str, Callable[[Data, Style], tuple[Figure, str, str]]] = {
     "drive_peaks": drive_peaks,
     "frequency_plan": frequency_plan,
     "coverage": coverage,
+    "trend": trend,
+    "far_reports": far_reports,
+    "path_profile": path_profile,
+    "tune": tune,
 }

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from tepui.ground.checks import require_positive
 from tepui.ground.errors import RangeError
 
 
@@ -57,3 +58,16 @@ def require_rising(name: str, values: npt.NDArray[np.float64], *, unit: str, ste
             f"{name} must rise from point to point; point {at + 2} ({values[at + 1]:g} {unit}) "
             f"follows {values[at]:g} {unit}."
         )
+
+
+def checked_sweep(frequency_hz: npt.ArrayLike, *, z0_ohm: float) -> npt.NDArray[np.float64]:
+    """Frequencies of a port's parameters, read-only, beside a reference resistance that is one.
+
+    raises  RangeError
+    """
+    frequency = read_only_floats(frequency_hz, name="frequency_hz")
+    require_rising("frequency_hz", frequency, unit="Hz")
+    if frequency[0] < 0:
+        raise RangeError(f"frequency_hz must be from 0 on, not {frequency[0]:g} Hz.")
+    require_positive("z0_ohm", z0_ohm, unit="Ohm")
+    return frequency

@@ -17,6 +17,7 @@ from tepui.ground.errors import RangeError
 
 Floats = npt.NDArray[np.float64]
 LEAST_SHARE = 1e-6
+HALF = 1e-6  # of a sample: what lies on the seam of two tiles belongs to the first
 Locate = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 
@@ -100,6 +101,19 @@ class Elevation:
             weights += weight
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(weights > 0, total / weights, np.nan), covered
+
+    def nearest(self, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
+        """The sample nearest to each place, of the first tile that holds it; NaN where none does: for codes."""
+        found = np.full(latitude_deg.shape, np.nan)
+        for tile in self.tiles:
+            row, column = tile.locate(latitude_deg, longitude_deg)
+            rows, columns = tile.height_m.shape
+            inside = (row > -0.5 - HALF) & (row < rows - 0.5 + HALF)
+            inside &= (column > -0.5 - HALF) & (column < columns - 0.5 + HALF) & np.isnan(found)
+            at_row = np.clip(np.rint(row[inside]).astype(np.int64), 0, rows - 1)
+            at_column = np.clip(np.rint(column[inside]).astype(np.int64), 0, columns - 1)
+            found[inside] = tile.height_m[at_row, at_column]
+        return found
 
 
 def bridge_voids(height_m: Floats, *, most: int | None) -> tuple[Floats, int]:

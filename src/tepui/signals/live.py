@@ -6,7 +6,7 @@ Source  own definition; full scale as in recording.py.
 Holds   Complex samples of one channel.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -123,17 +123,21 @@ def listen(
     frequency_hz: float,
     duration_s: float,
     settings: Mapping[str, float | bool] | None = None,
+    block_s: float | None = None,
+    heard: Callable[[Samples], None] | None = None,
 ) -> tuple[Recording, int]:
     """A short recording held in memory, and how many places samples were lost at; where some were, from there on.
 
     frequency_hz   what the receiver is tuned to already
+    block_s        at most so much is read at once; ``heard`` gets each piece as it comes, none of it with a loss inside
     raises         ReceiverStoppedError
     """
     wanted = max(1, round(duration_s * receiver.rate_hz))
+    most = wanted if block_s is None else max(1, round(block_s * receiver.rate_hz))
     kept: list[Samples] = []
     held = losses = 0
     while held < wanted:
-        block = receiver.read(wanted - held)
+        block = receiver.read(min(wanted - held, most))
         samples = block.samples
         losses += len(block.breaks) + bool(block.lost)
         if block.lost or block.breaks:  # start anew after the last loss: a spectrum must not run over it
@@ -142,6 +146,8 @@ def listen(
                 kept, held = [], 0
         kept.append(samples)
         held += len(samples)
+        if heard is not None:
+            heard(samples)
     samples = np.concatenate(kept)[:wanted]
     samples.flags.writeable = False
     stretch = Stretch(start=0, count=wanted, frequency_hz=frequency_hz, settings=settings or {})

@@ -10,9 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.ground.checks import require_positive
-from tepui.ground.errors import RangeError
-from tepui.signals.arrays import read_only_complex, read_only_floats, require_rising
+from tepui.signals.arrays import checked_sweep, read_only_complex
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -30,10 +28,6 @@ class OnePort:
     z0_ohm: float
 
     def __post_init__(self) -> None:
-        frequency_hz = read_only_floats(self.frequency_hz, name="frequency_hz")
-        require_rising("frequency_hz", frequency_hz, unit="Hz")
-        if frequency_hz[0] < 0:
-            raise RangeError(f"frequency_hz must be from 0 on, not {frequency_hz[0]:g} Hz.")
-        require_positive("z0_ohm", self.z0_ohm, unit="Ohm")
+        frequency_hz = checked_sweep(self.frequency_hz, z0_ohm=self.z0_ohm)
         object.__setattr__(self, "frequency_hz", frequency_hz)
         object.__setattr__(self, "gamma", read_only_complex(self.gamma, name="gamma", shape=(len(frequency_hz),)))

@@ -17,7 +17,7 @@ import numpy as np
 from tepui.chain.amplifiers.tabulated import measured_curve
 from tepui.chain.conversion.phase_noise import PhaseNoiseProfile
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
-from tepui.prediction.bending import CUBIC_BELOW_P1DB_DB, Bend, rapp_bend, ring_bend
+from tepui.prediction.bending import CUBIC_BELOW_P1DB_DB, Bend, memory_bend, rapp_bend, ring_bend
 from tepui.prediction.cascade import Link
 from tepui.prediction.feeding import Load
 from tepui.prediction.oscillator import oscillator_mer
@@ -117,6 +117,8 @@ def _gain(stage: Stage, station: Station, mode: Mode) -> tuple[float, Figure | N
     if stage.curve is not None:
         centre = station.channel.centre.value
         return -channel_loss_db(stage.curve, centre_hz=centre, occupied_hz=mode.occupied_width_hz), None
+    if stage.kind == "amplifier" and stage.memory is not None:
+        return stage.memory.gain_db, None
     if stage.kind == "amplifier" and stage.drive_curve is not None:
         return _drive_curve(stage)[0], None
     return None
@@ -179,6 +181,8 @@ def _bend(stage: Stage, *, output_dbm: float, outside: bool) -> Bend | None:
         return _mixer_bend(stage)
     if stage.kind != "amplifier":
         return None
+    if stage.memory is not None:
+        return memory_bend(stage.memory)
     if stage.drive_curve is not None:
         return _drive_curve(stage)[1]
     p1db, saturated, oip3 = (_pair(one, outside=outside) for one in (stage.p1db, stage.saturated, stage.oip3))

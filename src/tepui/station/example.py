@@ -7,6 +7,12 @@ Holds   Format 1.
 
 from collections.abc import Mapping
 
+from tepui.ground.errors import InputError
+from tepui.ground.quantity import parse_quantity
+
+MODULATOR_HZ, RECEIVER_HZ = 809e6, 474e6
+BETWEEN_HZ = 1e9  # below it the oscillators stand above the channel
+
 # What --ask may replace: key -> (question, value in the example).
 QUESTIONS: Mapping[str, tuple[str, str]] = {
     "call": ("Your callsign", "Q1TPU"),
@@ -14,6 +20,7 @@ QUESTIONS: Mapping[str, tuple[str, str]] = {
     "locator": ("Maidenhead locator", "HI45kt"),
     "centre": ("Centre of the channel", "1286 MHz"),
     "width": ("Channel width", "7 MHz"),
+    "band": ("Band the signal must stay in", "1240..1300 MHz"),
     "level": ("Mean output of the modulator", "-11 dBm ± 1.5 dB"),
     "gain": ("Gain of the power amplifier", "26 dB ± 2 dB"),
     "p1db": ("Output of the power amplifier at 1 dB compression", "45 dBm"),
@@ -30,6 +37,7 @@ format = 1
 call = "@call@"                     # Q1TPU is nobody's: put your own
 name = "@name@"
 locator = "@locator@"
+antenna_height = "40 m"              # above ground; coordinates = "..." where known better than the locator
 ambient = "@ambient@"                # hottest air around the box; without it no word on sinks and fans
 enclosure = "vented"                # open, vented or closed
 air_rise = "10 K"                   # by how much the air may warm on its way through the box
@@ -41,7 +49,7 @@ fft = "8K"                          # 2K, 4K or 8K
 guard = "1/16"
 constellation = "QPSK"
 code_rate = "3/4"
-side = "low"                        # oscillator below the channel
+side = "@side@"                        # oscillator below the channel, or above: "high"
 
 [target]
 shoulder = "-32 dB"                 # what you want to stay below
@@ -52,11 +60,19 @@ power_basis = "unclear"             # mean, pep or unclear: then both are shown
 
 # Limits are yours to enter, from your own licence and papers: tepui knows none and judges none.
 [licence]
-band = "1240..1300 MHz"
+band = "@band@"
 # spurious_max = "-30 dBm"          # any harmonic, image or other line
 # exposure_max = "f/200 W/m2"       # power density where people may be; f in MHz, or a number
 # reflection = 1.6                  # factor on the field from ground reflection
 # source = "my licence sheet"
+
+# How paths and maps are worked out. Tiles of terrain stand in a folder beside this file.
+[path]
+# terrain = "tiles"
+# terrain_kind = "surface"          # surface or bare
+model = "p526"                      # free-space, knife-edge, p526, p1812, p452
+clutter_loss = "12 dB ± 8 dB"       # trees and houses, a guess
+noise_figure = "2 dB"               # of the own receiver, for the way back
 
 [supply]
 voltage = "13.8 V"
@@ -88,7 +104,7 @@ current = "0.9 A"
 [[stage]]
 name = "mixer"
 kind = "mixer"
-frequency = "477 MHz"               # the oscillator, as it reaches the mixer
+frequency = "@oscillator@"               # the oscillator, as it reaches the mixer
 loss = "6.5 dB ± 1.2 dB"
 lo_level = "7 dBm"                  # a level-7 diode ring
 lo_isolation = "28 dB ± 6 dB"
@@ -176,9 +192,29 @@ max_input = "-10 dBm"
 [[far]]
 call = "Q2DEF"
 locator = "HI46ob"
+antenna_height = "40 m"
 antenna_gain = "13 dBi"
+feeder_loss = "2 dB"
+noise_figure = "3 dB"
+power = "30 dBm"                    # of its transmitter, for the way back
+converter = "@converter@"               # oscillator of a converter before its receiver
+converter_error = "20 ppm"
 tunes = "174..230 MHz, 470..862 MHz"
 """
+
+
+def _oscillators(centre: str) -> Mapping[str, str]:
+    """Oscillators that go with a channel: 809 MHz out of the modulator, 474 MHz into the far receiver."""
+    try:
+        centre_hz = parse_quantity(centre, kind="frequency").value
+    except InputError:
+        centre_hz = parse_quantity(QUESTIONS["centre"][1], kind="frequency").value  # the reader refuses the answer
+    low = centre_hz > BETWEEN_HZ
+    sign = -1 if low else 1
+    found = {"side": "low" if low else "high"}
+    for key, signal_hz in (("oscillator", MODULATOR_HZ), ("converter", RECEIVER_HZ)):
+        found[key] = f"{(centre_hz + sign * signal_hz) / 1e6:.9g} MHz"
+    return found
 
 
 def example_text(answers: Mapping[str, str] | None = None) -> str:
@@ -187,6 +223,9 @@ def example_text(answers: Mapping[str, str] | None = None) -> str:
     answers  by the keys of QUESTIONS; what is missing stays as in the example
     """
     text = EXAMPLE
+    chosen_centre = QUESTIONS["centre"][1] if answers is None else answers.get("centre", QUESTIONS["centre"][1])
+    for key, value in _oscillators(chosen_centre).items():
+        text = text.replace(f"@{key}@", value)
     for key, (_, value) in QUESTIONS.items():
         chosen = value if answers is None else answers.get(key, value)
         text = text.replace(f"@{key}@", chosen.replace("\\", "\\\\").replace('"', '\\"'))

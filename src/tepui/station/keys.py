@@ -52,10 +52,12 @@ def _holds(rule: Rule) -> str:
     words = {
         "text": "text",
         "locator": "Maidenhead locator",
+        "coordinates": f'place, such as "{rule.example}"',
         "count": "whole number",
         "number": "number",
         "flag": "true or false",
         "points": "list of rows",
+        "file": '"amplifier.csv"',
         "response": '"0.7 dB", "filter.s2p", "loss.csv" or [[MHz, dB], ...]',
         "exposure": '"6.4 W/m2" or "f/200 W/m2"',
     }

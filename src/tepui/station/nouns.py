@@ -12,7 +12,8 @@ from tepui.ground.errors import RangeError
 from tepui.signals.dvbt.mode import FFT_NAMES, Mode
 from tepui.station.figures import Figure, Place
 from tepui.station.instruments import Instrument
-from tepui.station.rules import choice, count, figure, locator, number, ranges, special, text
+from tepui.station.path_nouns import NamedSite, PathPlan
+from tepui.station.rules import choice, coordinates, count, figure, locator, number, ranges, special, text
 from tepui.station.stages import Stage
 
 FORMAT = 1
@@ -26,7 +27,11 @@ class Site:
     call: str = text("callsign", required=True, example="Q1ABC")
     name: str | None = text("name of the place", example="Marl Bay")
     locator: str | None = locator("Maidenhead locator", example="HI45kt")
-    ambient: Figure | None = figure("temperature", "hottest air around the box", example="40 degC")
+    coordinates: str | None = coordinates("latitude and longitude, where known better than the locator")
+    antenna_height: Figure | None = figure("length", "antenna above ground", least=0.01, example="20 m")
+    ambient: Figure | None = figure(
+        "temperature", "hottest air around the box", least=213.15, most=353.15, example="40 degC"
+    )
     enclosure: str | None = choice(("open", "vented", "closed"), "how the box exchanges air")
     air_rise: Figure | None = figure("temperature_difference", "rise of the air through the box", least=0.5, most=60)
     altitude: Figure | None = figure("length", "height above the sea, for thin air", least=-500, most=6000)
@@ -130,9 +135,15 @@ class Far:
     call: str = text("callsign", required=True)
     name: str | None = text("name of the place")
     locator: str | None = locator("Maidenhead locator")
+    coordinates: str | None = coordinates("latitude and longitude, where known better than the locator")
+    antenna_height: Figure | None = figure("length", "antenna above ground", least=0.01, example="10 m")
     antenna_gain: Figure | None = figure("gain", "gain of its antenna", example="13 dBi")
     feeder_loss: Figure | None = figure("ratio", "loss of its feeder", least=0)
     noise_figure: Figure | None = figure("noise", "of its receiver", least=0)
+    external_noise: Figure | None = figure("ratio", "of its surroundings over k T0", example="4 dB")
+    preamplifier_gain: Figure | None = figure("ratio", "of a preamplifier at its mast head", least=0, example="18 dB")
+    preamplifier_noise_figure: Figure | None = figure("noise", "of that preamplifier", least=0, example="0.8 dB")
+    power: Figure | None = figure("level", "mean power of its transmitter, for the way back", example="30 dBm")
     tunes: tuple[Figure, ...] | None = ranges("frequency", "what its receiver tunes", example="174..230 MHz")
     raster: Figure | None = figure("frequency", "distance of the channels it offers", least=1, example="8 MHz")
     converter: Figure | None = figure("frequency", "oscillator of a converter before it", least=1e6, example="9750 MHz")
@@ -152,6 +163,7 @@ class Plan:
     order: int | None = count("highest |m| + |n| of products", least=2, most=15)
     protect: tuple[Figure, ...] | None = ranges("frequency", "spectrum to keep clean", example="1215..1240 MHz")
     protect_limit: Figure | None = figure("ratio", "level there below the signal", most=0, example="-60 dB")
+    shielding: Figure | None = figure("ratio", "from local services in the shack to the mixer", least=0, most=150)
     place: Place | None = None
 
 
@@ -183,6 +195,8 @@ class Station:
     consumers: tuple[Consumer, ...] = ()
     fars: tuple[Far, ...] = ()
     plan: Plan = field(default_factory=Plan)
+    path: PathPlan = field(default_factory=PathPlan)
+    sites: tuple[NamedSite, ...] = ()
     locals_near: tuple[Local, ...] = ()
 
     @property
@@ -210,12 +224,14 @@ SINGLE: dict[str, tuple[type, str]] = {
     "supply": (Supply, "supply"),
     "programme": (Programme, "programme"),
     "plan": (Plan, "plan"),
+    "path": (PathPlan, "path"),
 }
 LISTED: dict[str, tuple[type, str]] = {
     "stage": (Stage, "stages"),
     "instrument": (Instrument, "instruments"),
     "consumer": (Consumer, "consumers"),
     "far": (Far, "fars"),
+    "site": (NamedSite, "sites"),
     "local": (Local, "locals_near"),
 }
 NEEDED = ("station", "channel")

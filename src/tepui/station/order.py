@@ -39,16 +39,35 @@ def check_order(station: Station, lines: Mapping[Path, int]) -> None:
                 f'{stage.gain.place}: "{stage.gain.text}" is a loss, and an amplifier has a gain of at least 0 dB; '
                 "for a loss use loss and the kind pad or passive."
             )
+        _check_figures(stage)
         before = stage
+
+
+# Of two figures of one stage the first cannot be above the second, because of the third.
+_NOT_ABOVE = (
+    ("p1db", "saturated", "an amplifier compresses before it saturates"),
+    ("p1db", "oip3", "an intercept lies above the compression"),
+    ("input_p1db", "iip3", "an intercept lies above the compression"),
+    ("case_max", "junction_max", "a case is colder than what it holds"),
+)
+
+
+def _check_figures(stage: Stage) -> None:
+    """Refuse figures of one stage that cannot be together."""
+    for low, high, why in _NOT_ABOVE:
+        first, second = getattr(stage, low), getattr(stage, high)
+        if first is not None and second is not None and first.value > second.value:
+            raise RangeError(f'{first.place}: "{first.text}" is above {high} "{second.text}", and {why}; one is wrong.')
 
 
 def _check_names(station: Station, lines: Mapping[Path, int]) -> None:
     stages, instruments = [row.name for row in station.stages], [row.name for row in station.instruments]
-    for word, names in (("stage", stages), ("instrument", instruments)):
+    calls = [far.call for far in station.fars]
+    for word, key, names in (("stage", "name", stages), ("instrument", "name", instruments), ("far", "call", calls)):
         for n, name in enumerate(names):
             if name in names[:n]:
                 raise ChoiceError(
-                    f'{station.file}, line {lines.get((word, n, "name"), 1)}, name of {word}: "{name}" is the name of '
+                    f'{station.file}, line {lines.get((word, n, key), 1)}, {key} of {word}: "{name}" is the {key} of '
                     f"another {word}; each needs its own."
                 )
 
@@ -91,7 +110,22 @@ def nominal_gain_db(stage: Stage, centre_hz: float) -> float | None:
 
             return -float(np.interp(centre_hz, stage.curve.frequency_hz, stage.curve.loss_db))
         return None
+    if stage.gain is None and stage.memory is not None:
+        return stage.memory.gain_db
     return None if stage.gain is None else stage.gain.value
+
+
+def is_inverted(station: Station) -> bool | None:
+    """Whether the mixers mirror the spectrum all in all; None where an oscillator is not stated."""
+    inverted = False
+    frequency = station.channel.centre.value
+    for stage in reversed(station.stages):
+        if stage.kind == "mixer":
+            if stage.frequency is None:
+                return None
+            inverted ^= stage.frequency.value > frequency
+            frequency = abs(frequency - stage.frequency.value)
+    return inverted
 
 
 def stage_inputs_hz(station: Station) -> dict[str, float | None]:

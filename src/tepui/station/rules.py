@@ -18,8 +18,8 @@ ORIGINS = ("measured", "data sheet", "guess", "library")
 class Rule:
     """What one key may hold.
 
-    form      "figure", "ranges", "text", "locator", "choice", "count", "number", "flag", "response", "points" or
-              "exposure"
+    form      "figure", "ranges", "text", "locator", "coordinates", "choice", "count", "number", "flag", "response",
+              "file", "points" or "exposure"
     meaning   one line for people
     kind      kind of quantity (ground.units.KINDS) of a figure or of ranges; of points the two kinds
     required  whether the table is refused without it
@@ -66,6 +66,11 @@ def locator(meaning: str, **more: Any) -> Any:
     return _field(Rule(form="locator", meaning=meaning, **more))
 
 
+def coordinates(meaning: str, **more: Any) -> Any:
+    """Latitude and longitude: "52.2083, 4.3" or 52°12'30"N 4°18'0"E."""
+    return _field(Rule(form="coordinates", meaning=meaning, example="52.2083, 4.3", **more))
+
+
 def choice(choices: tuple[str, ...], meaning: str, **more: Any) -> Any:
     """One of a few words."""
     return _field(Rule(form="choice", choices=choices, meaning=meaning, **more))
@@ -92,7 +97,7 @@ def points(kinds: tuple[str, ...], meaning: str, **more: Any) -> Any:
 
 
 def special(form: str, meaning: str, **more: Any) -> Any:
-    """A form of its own: "response" of a filter, "exposure" limit."""
+    """A form of its own: "response" of a filter, a "file", "exposure" limit."""
     return _field(Rule(form=form, meaning=meaning, **more))
 
 

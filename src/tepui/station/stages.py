@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tepui.chain.amplifiers.memory import MemoryPolynomial
 from tepui.station.figures import Figure, Place
 from tepui.station.rules import choice, count, figure, flag, points, ranges, special, text
 
@@ -96,6 +97,7 @@ class Stage:
         stages=AMP,
         example='["-10 dBm: 20 dBm", "0 dBm: 29.2 dBm"]',
     )
+    memory_polynomial: Response | None = special("file", "file of its measured memory polynomial", stages=AMP)
     harmonic_2: Figure | None = figure("ratio", "second harmonic relative to the signal", stages=AMP, most=0)
     harmonic_3: Figure | None = figure("ratio", "third harmonic relative to the signal", stages=AMP, most=0)
     # mixing
@@ -127,6 +129,8 @@ class Stage:
     cable: str | None = text("generic designation, for loss from the table", stages=("feeder",), example="RG-213/U")
     length: Figure | None = figure("length", "of the cable", stages=("feeder",), least=0)
     diameter: Figure | None = figure("length", "largest size, for its near field", stages=("antenna",), least=0)
+    pattern: str | None = text("file of its pattern: angle_deg,loss_db from its axis", stages=("antenna",))
+    azimuth: Figure | None = figure("angle", "true bearing of its axis", stages=("antenna",), least=0, most=360)
     # supply and heat
     supply: Figure | None = figure("voltage", "its rail", stages=POWERED, least=0.5, most=3000, example="13.8 V")
     current: Figure | None = figure("current", "current when driven", stages=POWERED, least=0, example="5.2 A")
@@ -142,6 +146,7 @@ class Stage:
     fan: bool | None = flag("whether a fan blows on its sink", stages=POWERED)
     # not keys of the file: what was opened or looked up beside it
     curve: Curve | None = None
+    memory: MemoryPolynomial | None = None
     from_library: Mapping[str, str] | None = None
     place: Place | None = None
 

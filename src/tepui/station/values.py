@@ -11,7 +11,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
-from tepui.chain.antenna.places import place_from_locator
+from tepui.chain.antenna.places import parse_place, place_from_locator
 from tepui.ground.errors import ChoiceError, FormatError, InputError, QuantityError, RangeError
 from tepui.ground.finding_text import cell_text, scale_for
 from tepui.ground.quantity import Quantity, parse_quantities, parse_quantity
@@ -61,9 +61,14 @@ def _within(rule: Rule, quantity: Quantity, place: Place) -> None:
 def _require_within(rule: Rule, value: float, unit: str, found: str, place: Place) -> None:
     if (rule.least is None or value >= rule.least) and (rule.most is None or value <= rule.most):
         return
-    low, high = (None if end is None else _said(end, unit) for end in (rule.least, rule.most))
+    said = _celsius if rule.kind == "temperature" else _said
+    low, high = (None if end is None else said(end, unit) for end in (rule.least, rule.most))
     allowed = f"between {low} and {high}" if low and high else f"at least {low}" if low else f"at most {high}"
     raise RangeError(f"{place}: {found} is not possible; {rule.meaning} must be {allowed}.")
+
+
+def _celsius(value: float, unit: str) -> str:  # noqa: ARG001 - as _said
+    return f"{value - 273.15:g} °C"
 
 
 def _said(value: float, unit: str) -> str:
@@ -118,6 +123,15 @@ def _locator(rule: Rule, raw: Any, place: Place, kind: str) -> str:
     try:
         place_from_locator(word)
     except FormatError as problem:
+        raise FormatError(f"{place}: {problem}") from problem
+    return word
+
+
+def _coordinates(rule: Rule, raw: Any, place: Place, kind: str) -> str:
+    word = _text(rule, raw, place, kind)
+    try:
+        parse_place(word)
+    except InputError as problem:
         raise FormatError(f"{place}: {problem}") from problem
     return word
 
@@ -182,6 +196,10 @@ def _response(rule: Rule, raw: Any, place: Place, kind: str) -> Response:  # noq
     return Response(path=None, rows=tuple(rows), text=f"table of {len(rows)} rows", place=place)
 
 
+def _file(rule: Rule, raw: Any, place: Place, kind: str) -> Response:
+    return Response(path=_text(rule, raw, place, kind), rows=(), text=str(raw), place=place)
+
+
 def _loss_row(row: Any, place: Place) -> tuple[float, float]:
     """MHz and dB, bare or as text with units. [Hz, dB]"""
     cells = row.split(":") if isinstance(row, str) else row
@@ -214,11 +232,13 @@ _READERS: dict[str, Callable[[Rule, Any, Place, str], Any]] = {
     "ranges": _ranges,
     "text": _text,
     "locator": _locator,
+    "coordinates": _coordinates,
     "choice": _choice,
     "count": _count,
     "number": _number,
     "flag": _flag,
     "points": _points,
     "response": _response,
+    "file": _file,
     "exposure": _exposure,
 }

@@ -4,7 +4,8 @@ Theory  The file on the disk is the truth: it may be edited by any editor at any
         what was worked out from the bytes before stays on show until the new levels are there. A file that is written
         here is checked first, by the same verb, and the one before is kept.
 Source  our own design; the verbs ``check`` and ``levels``.
-Holds   One station file, ``station.toml``, in the bench's folder; readings one a line in ``readings.txt`` beside it.
+Holds   One station file in the bench's folder, ``station.toml`` unless another is named; the readings are those of
+        the log beside it.
 """
 
 import hashlib
@@ -13,14 +14,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tepui.desk.bench_log import BenchLog
 from tepui.desk.workshop import DONE, Work, Workshop
-from tepui.files.atomic import write_text_whole
-from tepui.ground.document import utc_now
 from tepui.ground.errors import InputError
+from tepui.web.station_file import StationFile
+from tepui.web.trend import LogTrend
 
-STATION, READINGS = "station.toml", "readings.txt"
+STATION = "station.toml"
 CHECK_S = 30.0
-MOST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,10 +37,17 @@ class Levels:
 
 
 class Chain:
-    """The station file and readings of a folder."""
+    """The station file of a folder, and the readings in its log.
 
-    def __init__(self, folder: Path, workshop: Workshop) -> None:
-        self._folder = folder
+    name      of the station file
+    practice  whether what is entered here is of the practice station
+    """
+
+    def __init__(self, folder: Path, workshop: Workshop, *, name: str = STATION, practice: bool = False) -> None:
+        self.file = StationFile(folder / name)
+        self.log = BenchLog(folder, practice=practice)
+        self.trend = LogTrend(self.log, workshop)
+        self._folder, self._name = folder, name
         self._workshop = workshop
         self._lock = threading.Lock()
         self._mark = ""
@@ -49,25 +57,21 @@ class Chain:
     @property
     def station(self) -> Path:
         """The station file, whether it is there or not."""
-        return self._folder / STATION
-
-    @property
-    def readings(self) -> Path:
-        """The readings, whether there are any or not."""
-        return self._folder / READINGS
+        return self._folder / self._name
 
     def levels(self) -> Levels:
         """The newest levels; starts working them out where the files have changed."""
         with self._lock:
-            mark = self._bytes_mark()
+            readings = self.log.readings()
+            mark = self._bytes_mark([f"{one.text} {one.shares} {one.practice}" for one in readings if one.counts])
             if mark is None:
                 self._mark, self._work, self._document = "", None, None
                 return Levels(document=None, work=None)
             if mark != self._mark:
                 words = ["levels", str(self.station)]
-                if self.readings.is_file() and self.reading_lines():
-                    words += ["--readings", str(self.readings)]
-                work = self._workshop.submit(words, title=STATION, pictures=False, listed=False)
+                if any(one.counts for one in readings):
+                    words += ["--log", str(self.log.path)]
+                work = self._workshop.submit(words, title=self._name, pictures=False, listed=False)
                 self._mark, self._work = mark, work.number
             work_now = None if self._work is None else self._workshop.get(self._work)
             if work_now is not None and work_now.state == DONE:
@@ -76,55 +80,11 @@ class Chain:
 
     def text(self) -> str:
         """The station file as it stands; empty where there is none."""
-        return self.station.read_text(encoding="utf-8") if self.station.is_file() else ""
-
-    def reading_lines(self) -> list[str]:
-        """The readings as they were entered."""
-        if not self.readings.is_file():
-            return []
-        lines = self.readings.read_text(encoding="utf-8").splitlines()
-        return [line for line in lines if line.partition("#")[0].strip()]
-
-    def add_reading(self, line: str) -> None:
-        """Put a reading at the end, once the verb takes it.
-
-        raises  InputError where it does not
-        """
-        plain = " ".join(line.split())
-        self._require(["levels", str(self.station), "--reading", plain])
-        write_text_whole(self.readings, "\n".join([*self.reading_lines(), plain]) + "\n")
-
-    def drop_reading(self, number: int) -> None:
-        """Take one reading out; its place counts from 0."""
-        lines = self.reading_lines()
-        if 0 <= number < len(lines):
-            kept = lines[:number] + lines[number + 1 :]
-            write_text_whole(self.readings, "".join(f"{line}\n" for line in kept))
+        return self.file.text()
 
     def write(self, text: str, *, before: str) -> None:
-        """Write the station file, once the verb ``check`` takes it; the one before is kept beside the results.
-
-        before  ``mark_of`` the text that was edited
-        raises  InputError where it changed on the disk meanwhile, or the check refuses it
-        """
-        if len(text.encode()) > MOST_BYTES:
-            raise InputError("a station file has at most 1 MiB; this is more.")
-        if mark_of(self.text()) != before:
-            raise InputError(
-                "the station file was changed on the disk meanwhile and was not overwritten; "
-                "what you wrote stands below, what is on the disk beside it."
-            )
-        draft = self._folder / ".station-draft.toml"
-        write_text_whole(draft, text)
-        try:
-            self._require(["check", str(draft)], shown=STATION)
-        finally:
-            draft.unlink(missing_ok=True)
-        if self.station.is_file():
-            kept = self._folder / "station-before"
-            kept.mkdir(exist_ok=True)
-            write_text_whole(kept / f"{utc_now().replace(':', '')}.toml", self.text())
-        write_text_whole(self.station, text)
+        """Write the station file, as StationFile does."""
+        self.file.write(text, before=before)
 
     def _require(self, words: list[str], *, shown: str = "") -> None:
         """Run a command and refuse with its sentence where it refuses."""
@@ -134,13 +94,8 @@ class Chain:
             sentence = "the check took too long; try again." if ended is None or not ended.ended else ended.sentence
             raise InputError(sentence.replace(".station-draft.toml", shown) if shown else sentence)
 
-    def _bytes_mark(self) -> str | None:
+    def _bytes_mark(self, readings: list[str]) -> str | None:
         if not self.station.is_file():
             return None
-        parts = [path.read_bytes() if path.is_file() else b"" for path in (self.station, self.readings)]
+        parts = [self.station.read_bytes(), *(line.encode() for line in readings)]
         return hashlib.sha256(b"\0".join(parts)).hexdigest()
-
-
-def mark_of(text: str) -> str:
-    """A short name of a text, to see whether it has changed."""
-    return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()[:16]

@@ -4,16 +4,21 @@ Theory  A browser visits any page and that page may send it here: by a name that
         tells) or from another origin (the Origin header tells). Both are refused before anything is read. What a page
         of ours may load is said in its policy: this machine's own files, no script in the text.
 Source  [RFC9110] 7.2 and [RFC6454] for Host and Origin; W3C Content Security Policy level 3.
-Holds   One server, one port. Within the room the token is a secret shared by a look at the screen, not protection
-        against one who listens: nothing is encrypted.
+Holds   One server, one port. Within the room the token is a secret shared by a look at the screen, good for one
+        device; it is not protection against one who listens: nothing is encrypted.
 """
 
+import asyncio
 import hmac
-from collections.abc import Iterable
+import secrets
+from collections import deque
+from collections.abc import Callable, Iterable
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs, urlencode
 
 from starlette.datastructures import Headers
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -30,19 +35,28 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
 }
 READING = ("GET", "HEAD")
+MOST_FORM = 1 << 22
+MOST_FILES = (1 << 30) + (1 << 20)
+SILENCE_S = 60.0
+MOST_DEVICES = 16  # let in from the room; the first is forgotten for the next
 
 
 class Guard:
     """Refuses what does not come from a page of ours, and puts the policy on every answer.
 
     hosts  names with port under which this server may be asked, in small letters
-    token  asked of those who do not come from this machine; None where only this machine can reach us
+    token  asked once of each device that is not this machine; None where only this machine can reach us
+    told   hears the next token when one was used
     """
 
-    def __init__(self, app: ASGIApp, *, hosts: Iterable[str], token: str | None) -> None:
+    def __init__(
+        self, app: ASGIApp, *, hosts: Iterable[str], token: str | None, told: Callable[[str], None] | None = None
+    ) -> None:
         self._app = app
         self._hosts = frozenset(hosts)
         self._token = token
+        self._told = told
+        self._let_in: deque[str] = deque(maxlen=MOST_DEVICES)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let through, or answer at once."""
@@ -56,7 +70,11 @@ class Guard:
                 return
             await refusal(scope, receive, _with_headers(send))
             return
-        await self._app(scope, receive, _with_headers(send))
+        bounded = receive if scope["type"] == "websocket" else _bounded(Headers(scope=scope), receive)
+        try:
+            await self._app(scope, bounded, _with_headers(send))
+        except ClientDisconnect:  # it went away in the middle of what it sent: there is nobody to answer
+            return
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
@@ -74,15 +92,50 @@ class Guard:
     def _without_token(self, scope: Scope, headers: Headers) -> Response | None:
         if self._token is None or _is_here(scope):
             return None
-        if _same(_cookie(headers), self._token):
+        if any(_same(_cookie(headers), known) for known in self._let_in):
             return None
         asked = parse_qs(scope.get("query_string", b"").decode("ascii", "replace"))
         if scope["type"] == "http" and scope["method"] == "GET" and _same((asked.get("token") or [""])[0], self._token):
             rest = {key: value for key, value in asked.items() if key != "token"}
             answer = RedirectResponse(scope["path"] + (f"?{urlencode(rest, doseq=True)}" if rest else ""), 303)
-            answer.set_cookie(COOKIE, self._token, httponly=True, samesite="strict", path="/")
+            self._let_in.append(secrets.token_urlsafe(24))
+            answer.set_cookie(COOKIE, self._let_in[-1], httponly=True, samesite="strict", path="/")
+            self._token = new_token()
+            if self._told is not None:
+                self._told(self._token)
             return answer
-        return PlainTextResponse("Open the address with the token that the bench printed where it was started.", 403)
+        return PlainTextResponse(
+            "Open the address with the token that the bench printed last where it was started; each is good for one "
+            "device.",
+            403,
+        )
+
+
+def _bounded(headers: Headers, receive: Receive) -> Receive:
+    """What is sent here, up to a bound and not without end: counted as it comes, whatever its head says."""
+    most = MOST_FILES if headers.get("content-type", "").startswith("multipart/form-data") else MOST_FORM
+    came = 0
+
+    async def counted() -> Message:
+        nonlocal came
+        try:
+            message = await asyncio.wait_for(receive(), SILENCE_S if came >= 0 else None)
+        except TimeoutError as silent:
+            raise HTTPException(408) from silent
+        if message["type"] == "http.request":
+            came += len(message.get("body", b""))
+            if came > most:
+                raise HTTPException(413)
+            if not message.get("more_body", False):
+                came = -1  # all is there; from now on only the end of the connection is waited for
+        return message
+
+    return counted
+
+
+def new_token() -> str:
+    """A word that nobody guesses."""
+    return secrets.token_urlsafe(12)
 
 
 def _same(given: str, token: str) -> bool:

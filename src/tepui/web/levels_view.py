@@ -6,9 +6,11 @@ from typing import Any
 
 from markupsafe import Markup
 
+from tepui.ground.finding_text import label_text
 from tepui.ground.findings import Finding
 from tepui.web.bars import plan_bar
-from tepui.web.marks import finding_of, value
+from tepui.web.beyond import beyond_view
+from tepui.web.marks import finding_of, limit, value
 from tepui.web.strip import ATTENTION, BUILT, MEASURED, PLACES, PLANNED, StageView
 
 KINDS = {
@@ -64,8 +66,13 @@ def places_of(stages: Sequence[tuple[str, str]]) -> dict[str, str]:
     return {name: place_of(kind, last_amplifier=name == last) for name, kind in stages}
 
 
-def strip_of(document: Mapping[str, Any] | None, places: Mapping[str, str]) -> list[StageView]:
-    """The strip's nine zones from the levels' document; planned and empty where nothing is known."""
+def strip_of(
+    document: Mapping[str, Any] | None, places: Mapping[str, str], *, path: Mapping[str, Any] | None = None
+) -> list[StageView]:
+    """The strip's nine zones from the levels' document; planned and empty where nothing is known.
+
+    path  the newest document of the verb ``path``, where there is one
+    """
     if document is None:
         return [StageView() for _ in PLACES]
     found = _by_key(document)
@@ -81,14 +88,12 @@ def strip_of(document: Mapping[str, Any] | None, places: Mapping[str, str]) -> l
             if (f"point:after {name}", "level_dbm") in found
         ]
         if not levels:
-            views.append(_rate_view(found) if place == "source" else StageView())
+            views.append(_rate_view(found) if place == "source" else beyond_view(place, (path, document)))
             continue
         last = names[-1]
         verdict = found.get((f"point:after {last}", "reading_verdict"))
         said = "" if verdict is None else str(verdict.value)
-        missed = [
-            f for (about, _), f in found.items() if about.split(" ")[-1].split(":")[-1] in names and _is_missed(f)
-        ]
+        missed = [f for (about, _), f in found.items() if _stage_name(about) in names and _is_missed(f)]
         state = (
             MEASURED
             if any(f"after {name}" in read for name in names)
@@ -205,6 +210,31 @@ def levels_view(document: Mapping[str, Any], places: Mapping[str, str]) -> Level
         cautions=tuple(f for f in found.values() if f.kind == "caution"),
         worst="" if worst is None else f"{worst.value}: {worst.remark}",
     )
+
+
+def attention_of(
+    document: Mapping[str, Any] | None, place: str, places: Mapping[str, str]
+) -> tuple[tuple[str, Markup, Markup, str], ...]:
+    """What the flag of a zone stands for: label, value, limit and remark of every limit missed and reading in doubt."""
+    if document is None:
+        return ()
+    practice = bool(document["practice"])
+    names = [name for name, zone in places.items() if zone == place]
+    told = []
+    for (about, key), one in _by_key(document).items():
+        doubtful = key == "reading_verdict" and one.value in VERDICTS
+        if _stage_name(about) in names and (_is_missed(one) or doubtful):
+            told.append(
+                (f"{_stage_name(about)}: {label_text(key)}", value(one, practice=practice), limit(one), one.remark)
+            )
+    return tuple(told)
+
+
+def points_of(document: Mapping[str, Any] | None, place: str, places: Mapping[str, str]) -> tuple[PointRow, ...]:
+    """The test points behind the stages of one zone."""
+    if document is None:
+        return ()
+    return tuple(row for row in levels_view(document, places).rows if row.place == place)
 
 
 def _shown(finding: Finding | None, *, practice: bool) -> Markup:

@@ -11,11 +11,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.websockets import WebSocket
 
 from tepui.desk.workshop import DOCUMENT, DONE, PLACE
-from tepui.web.live import OPTIONS, stream, watch_words
+from tepui.web.live import OPTIONS, stream, stream_traces, watch_words
 from tepui.web.state import BenchState
 
 FORM_FIELDS = 200
-REPORTED = ("receive", "spectrum", "drive", "frequencies", "mode", "path", "check", "levels", "watch")
+REPORTED = ("receive", "spectrum", "drive", "frequencies", "mode", "path", "coverage", "check", "levels", "watch")
 
 
 class MorePages(ABC):
@@ -58,6 +58,10 @@ class MorePages(ABC):
     async def live(self, socket: WebSocket) -> None:
         """Snapshots of the watch."""
         await stream(socket, self._state.watching)
+
+    async def live_traces(self, socket: WebSocket) -> None:
+        """Traces of the watch."""
+        await stream_traces(socket, self._state.watching)
 
     async def report(self, request: Request) -> Response:
         """What a report would be printed from."""

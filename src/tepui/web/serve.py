@@ -6,7 +6,6 @@ Holds   One server process; Ctrl-C ends it and what it was at.
 """
 
 import os
-import secrets
 import socket
 import sys
 import threading
@@ -18,52 +17,72 @@ import uvicorn
 
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
+from tepui.files.atomic import write_text_whole
 from tepui.ground.errors import InputError, UnfinishedError
+from tepui.station.example import example_text
 from tepui.web.app import build_app
-from tepui.web.chain import STATION, Chain
+from tepui.web.chain import Chain
+from tepui.web.guard import new_token
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.state import RESULTS, BenchState
 
 HOME, ROOM = "this machine", "lan"
 ENTRY = "tepui.cli.main:main"
 USUAL_PORT, TRIED_PORTS = 8157, 20
+MOST_CONNECTIONS, MOST_MESSAGE = 200, 1 << 12
 
 
-def serve(folder: Path, *, port: int | None, open_browser: bool, reach: str, practice: bool) -> int:
+def serve(folder: Path, *, station: str, port: int | None, open_browser: bool, reach: str, practice: bool) -> int:
     """Serve the bench of a folder until it is stopped; returns the exit code.
 
-    port   None takes the usual one, or the next that is free
-    reach  HOME for this machine alone, ROOM for others with the token
+    station  name of the station file in it
+    port     None takes the usual one, or the next that is free
+    reach    HOME for this machine alone, ROOM for others with the token
     """
     listener = _listener(port, everywhere=reach == ROOM)
     chosen = listener.getsockname()[1]
-    token = secrets.token_urlsafe(12) if reach == ROOM else None
+    token = new_token() if reach == ROOM else None
     hosts = [f"{name}:{chosen}" for name in ("127.0.0.1", "localhost")]
     own = _own_address() if reach == ROOM else None
     if own is not None:
         hosts.append(f"{own}:{chosen}")
-    workshop = Workshop(folder / RESULTS, entry=ENTRY)
+    workshop = Workshop(folder / RESULTS, entry=ENTRY, within=folder)
     watching = Watching(entry=WATCH)
     state = BenchState(
-        folder=folder, workshop=workshop, watching=watching, chain=Chain(folder, workshop), practice=practice
+        folder=folder,
+        workshop=workshop,
+        watching=watching,
+        chain=Chain(folder, workshop, name=station, practice=practice),
+        practice=practice,
     )
     address = f"http://127.0.0.1:{chosen}/"
     _say(f"the bench of {folder} is at {address} (Ctrl-C ends it)")
+    room = f"http://{own or 'this machine'}:{chosen}/?token="
     if token is not None:
         _say(
-            f"others in the room: http://{own or 'this machine'}:{chosen}/?token={token} - whoever has this address "
-            "can read and change this bench, and nothing on the way is encrypted; use it in your own network only"
+            f"one other device in the room: {room}{token} - whoever opens this address first can read and change this "
+            "bench, and nothing on the way is encrypted; use it in your own network only"
         )
-    if practice and not (folder / STATION).exists():
-        workshop.submit(["new", str(folder / STATION)], title="practice station file", pictures=False, listed=False)
+    if practice and not (folder / station).exists():
+        write_text_whole(folder / station, example_text())
     if practice and not any(state.files((".sigmf-meta",))):
         workshop.submit(["demo", "--folder", str(folder / "first-run")], title="practice station", pictures=False)
     server = uvicorn.Server(
         uvicorn.Config(
-            build_app(state, hosts=hosts, token=token),
+            build_app(
+                state,
+                hosts=hosts,
+                token=token,
+                told=lambda following: _say(
+                    f"a device was let in and the token is used up; the next: {room}{following}"
+                ),
+            ),
             log_level="warning",
             access_log=False,
             ws="websockets-sansio",
+            ws_max_size=MOST_MESSAGE,
+            ws_per_message_deflate=False,
+            limit_concurrency=MOST_CONNECTIONS,
             timeout_graceful_shutdown=1,
         )
     )
@@ -92,6 +111,7 @@ def _listener(port: int | None, *, everywhere: bool) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, candidate))
+            listener.listen()  # who comes before the server is up waits a moment and is not turned away
         except OSError as problem:
             listener.close()
             if port is not None:

@@ -7,11 +7,15 @@ Holds   One server owns the folder's results while it runs.
 """
 
 import re
+import shlex
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
+from tepui.files.atomic import write_text_whole
+from tepui.ground.document import utc_now
 from tepui.ground.errors import InputError
 from tepui.web.chain import Chain
 
@@ -23,6 +27,8 @@ TRACES = (".s1p", ".s2p")
 UPLOADED = (*SUFFIXES, *PAIRS, *TABLES, *TRACES, ".toml")
 MOST_UPLOAD = 1 << 30
 MOST_LISTED = 400
+MOST_TABLE = 1 << 16
+_DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)  # such names are devices on Windows
 _NAME = re.compile(r"[^A-Za-z0-9._+ -]+")
 
 
@@ -60,6 +66,14 @@ class BenchState:
                     return found
         return found
 
+    def command(self, words: Sequence[str]) -> str:
+        """What to type in the bench's folder for the same."""
+        inside = [
+            word.removeprefix(str(self.folder)).lstrip("/\\") if word.startswith(str(self.folder)) else word
+            for word in words
+        ]
+        return shlex.join(["tepui", *inside])
+
     def path_of(self, name: str) -> Path:
         """The file of the folder with this name.
 
@@ -80,6 +94,7 @@ class BenchState:
         raises  InputError for an ending that no page reads, or a name that is taken
         """
         bare = _NAME.sub("-", name.replace("\\", "/").rsplit("/", 1)[-1]).strip(". -")
+        bare = f"file-{bare}" if _DEVICE.match(bare) else bare
         path = self.folder / bare
         if not bare or path.suffix.lower() not in UPLOADED:
             raise InputError(
@@ -88,3 +103,26 @@ class BenchState:
         if path.exists():
             raise InputError(f"{bare} is there already; give it another name first.")
         return path
+
+    def new_place(self, name: str, *, begins: str) -> Path:
+        """Where something new of this name goes: its bare name, cleaned, in the folder; made from the time where empty.
+
+        raises  InputError for a name that is taken, or that leaves nothing
+        """
+        bare = _NAME.sub("-", name.replace("\\", "/").rsplit("/", 1)[-1]).strip(". -")
+        if not name:
+            bare = f"{begins}-{utc_now().replace(':', '').replace('-', '')}"
+        if not bare or bare == RESULTS or _DEVICE.match(bare):
+            raise InputError(f"{name} is no name for something new here; use letters and digits.")
+        taken = [path for path in (self.folder / bare, self.folder / f"{bare}.sigmf-meta") if path.exists()]
+        if taken:
+            raise InputError(f"{bare} is there already; give it another name.")
+        return self.folder / bare
+
+    def keep_table(self, text: str, *, begins: str) -> str:
+        """Keep a table in the folder; its name there."""
+        if len(text) > MOST_TABLE:
+            raise InputError(f"a table typed in has at most {MOST_TABLE >> 10} KiB; hand a longer one in as a file.")
+        path = self.new_place("", begins=begins).with_suffix(".csv")
+        write_text_whole(path, text)
+        return path.name

@@ -1,4 +1,4 @@
-"""Pages on the station file and its levels."""
+"""Pages on the levels of the station."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
@@ -8,20 +8,19 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from tepui.desk.workshop import DONE
-from tepui.ground.errors import InputError
-from tepui.web.chain import CHECK_S, MOST_BYTES, mark_of
+from tepui.ground.errors import TepuiError
 from tepui.web.levels_view import levels_view, places_of
+from tepui.web.log_view import last_who, readings_view
 from tepui.web.marks import finding_of
 from tepui.web.state import BenchState
-from tepui.web.station_text import instruments_of, reading_line, stages_of
+from tepui.web.station_text import instruments_of, pads_of, reading_line, stages_of
 from tepui.web.views import counts_of
 
 FORM_FIELDS = 200
 
 
 class StationPages(ABC):
-    """The levels sheet and the station file."""
+    """The levels sheet."""
 
     _state: BenchState
 
@@ -47,67 +46,44 @@ class StationPages(ABC):
             refused=refused,
             sentence=sentence,
             given=given or {},
-            lines=state.chain.reading_lines(),
+            readings=readings_view(state.chain.log.entries()),
+            waits_for_log=state.chain.log.sentence,
+            who=given.get("who", last_who(state.chain.log.entries())) if given else last_who(state.chain.log.entries()),
             instruments=instruments_of(text),
             has_station=bool(text),
             counts=() if chain.document is None else counts_of([finding_of(one) for one in chain.document["findings"]]),
         )
 
     async def add_reading(self, request: Request) -> Response:
-        """Enter a reading."""
+        """Enter a reading into the log."""
         async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
             given = {key: str(text).strip() for key, text in sent.items()}
-        line = reading_line(given)
         try:
-            await run_in_threadpool(self._state.chain.add_reading, line)
-        except InputError as problem:
+            await run_in_threadpool(self._enter_reading, given)
+        except TepuiError as problem:
             return await run_in_threadpool(self._levels, request, sentence=str(problem), given=given)
         return RedirectResponse("/levels", 303)
 
-    async def drop_reading(self, request: Request) -> Response:
-        """Take a reading out."""
-        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
-            number = str(sent.get("number", ""))
-        if number.isdecimal():
-            await run_in_threadpool(self._state.chain.drop_reading, int(number))
-        return RedirectResponse("/levels", 303)
-
-    async def station_file(self, request: Request) -> Response:
-        """The station file, to be read and edited."""
-        return await run_in_threadpool(self._station_file, request)
-
-    def _station_file(self, request: Request, *, sentence: str = "", draft: str | None = None) -> Response:
+    def _enter_reading(self, given: Mapping[str, str]) -> None:
         chain = self._state.chain
         text = chain.text()
-        return self._page(
-            request,
-            "station_file.html",
-            status=400 if sentence else 200,
-            text=text if draft is None else draft,
-            disk=text if draft is not None and draft != text else "",
-            mark=mark_of(text),
-            sentence=sentence,
-            has_station=chain.station.is_file(),
+        chain.log.enter_level(
+            reading_line(given),
+            points=[name for name, _ in stages_of(text)],
+            instruments=instruments_of(text),
+            pads_db=pads_of(text, given.get("instrument", "")),
+            who=given.get("who") or None,
+            note=given.get("note") or None,
         )
 
-    async def write_station(self, request: Request) -> Response:
-        """Write the station file, once it is checked."""
-        async with request.form(max_files=0, max_fields=4, max_part_size=MOST_BYTES) as sent:
-            text = str(sent.get("text", "")).replace("\r\n", "\n")
-            before = str(sent.get("mark", ""))
+    async def drop_reading(self, request: Request) -> Response:
+        """Say of a reading that it no longer counts, or that it counts again; the log keeps both."""
+        async with request.form(max_files=0, max_fields=FORM_FIELDS) as sent:
+            number, back = str(sent.get("number", "")), "back" in sent
         try:
-            await run_in_threadpool(self._state.chain.write, text, before=before)
-        except InputError as problem:
-            return await run_in_threadpool(self._station_file, request, sentence=str(problem), draft=text)
+            if number.isdecimal():
+                change = (lambda log: log.undo(int(number))) if back else (lambda log: log.withdraw(int(number)))
+                await run_in_threadpool(self._state.chain.log.write, change)
+        except TepuiError as problem:
+            return await run_in_threadpool(self._levels, request, sentence=str(problem))
         return RedirectResponse("/levels", 303)
-
-    async def new_station(self, request: Request) -> Response:
-        """Write the example station into the folder, where there is none."""
-        chain, workshop = self._state.chain, self._state.workshop
-        if not chain.station.exists():
-            work = workshop.submit(["new", str(chain.station)], title="new", pictures=False, listed=False)
-            ended = await run_in_threadpool(workshop.wait, work.number, timeout_s=CHECK_S)
-            if ended is None or ended.state != DONE:
-                sentence = "the example could not be written." if ended is None else ended.sentence
-                return await run_in_threadpool(self._station_file, request, sentence=sentence)
-        return RedirectResponse("/station", 303)

@@ -98,7 +98,10 @@ def _item(n: int, stage: StageView, *, current: bool) -> Markup:
 def _level(finding: Finding | None, *, practice: bool = False) -> Markup:
     if finding is None:
         return Markup('<span class="blank"></span><span class="sr">nothing yet</span>')
-    return value(finding, practice=practice, unit=finding.unit not in ("dBm", "dB"), digits=4)
+    shown = value(finding, practice=practice, unit=finding.unit not in ("dBm", "dB"), digits=4)
+    for words in ("at most ", "at least "):  # the mark says it by its shape, where room is short
+        shown = Markup(str(shown).replace(words, f'<span class="sr">{words}</span>'))
+    return shown
 
 
 def _state(stage: StageView) -> Markup:

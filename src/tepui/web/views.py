@@ -19,7 +19,8 @@ LEADING = {
     "mode": ("net_bit_rate_bps",),
     "filter": ("centre_hz", "insertion_loss_db"),
     "frequencies": ("rejection_lo_db",),
-    "path": ("loss_total_db", "cn_db"),
+    "path": ("margin_db", "loss_total_db", "cn_db"),
+    "coverage": ("covered_share",),
     "check": ("exposure_distance_m", "eirp_dbm", "supply_current_a"),
     "spectrum": ("shoulder_worst_db", "shoulder_lower_db", "shoulder_upper_db"),
     "receive": ("mer_db", "margin_db"),
@@ -29,8 +30,9 @@ MOST_ROWS = 60
 SHOWN_TABLES: dict[str, tuple[str, ...]] = {
     "frequencies": ("plans",),
     "mode": ("mode_choices", "settings_card"),
-    "path": ("mode_margins",),
-    "check": ("levels", "mer_budget", "supply"),
+    "path": ("mode_margins", "wind_down"),
+    "coverage": ("reach_by_gain", "station_reports", "repeater_inputs", "mode_shares"),
+    "check": ("levels", "mer_budget", "supply", "care_ticks", "rules_at_hand"),
     "report": (),
     "filter": ("rods", "prototype"),
     "spectrum": ("lines",),
@@ -146,7 +148,7 @@ def _groups(findings: list[Finding], *, practice: bool) -> tuple[Group, ...]:
 def _line(finding: Finding, *, practice: bool) -> Line:
     return Line(
         label=label_text(finding.key),
-        value=value(finding, practice=practice),
+        value=Markup("") if finding.kind == "caution" and finding.value is True else value(finding, practice=practice),
         standing=STANDING_WORDS[finding.standing],
         limit=limit(finding),
         remark=finding.remark,
@@ -155,11 +157,14 @@ def _line(finding: Finding, *, practice: bool) -> Line:
 
 def _tables(tables: Mapping[str, Any], verb: str) -> tuple[Cells, ...]:
     return tuple(
-        _cells(name, tables[name]) for name in SHOWN_TABLES.get(verb, tuple(tables)) if tables.get(name, {}).get("rows")
+        cells_of(name, tables[name])
+        for name in SHOWN_TABLES.get(verb, tuple(tables))
+        if tables.get(name, {}).get("rows")
     )
 
 
-def _cells(name: str, table: Mapping[str, Any]) -> Cells:
+def cells_of(name: str, table: Mapping[str, Any]) -> Cells:
+    """A table of a document as text."""
     units = [column["unit"] for column in table["columns"]]
     shown = table["rows"][:MOST_ROWS]
     scales = {}

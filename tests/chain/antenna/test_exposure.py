@@ -1,8 +1,17 @@
 """Exposure against worked examples, and patterns."""
 
+import math
+
 import pytest
 
-from tepui.chain.antenna.exposure import aperture_fields, exposure_limits, far_density_w_m2, limit_distance_m
+from tepui.chain.antenna.exposure import (
+    LongArray,
+    aperture_fields,
+    array_beam_deg,
+    exposure_limits,
+    far_density_w_m2,
+    limit_distance_m,
+)
 from tepui.chain.antenna.pattern import beam, beam_width_deg, polarisation_loss_db
 from tepui.ground.errors import RangeError
 
@@ -73,3 +82,20 @@ def test_limit_polarisation():
     assert polarisation_loss_db(0) == 0
     assert polarisation_loss_db(45) == pytest.approx(3.01, abs=0.01)
     assert polarisation_loss_db(90) == pytest.approx(30, abs=0.05)
+
+
+# Power over a cylinder: 100 W all round, 4 m long, at 2 m: 100 / (2 pi 2 4) = 1.99 W/m2; [OET65], from memory.
+def test_limit_a_long_array_spreads_its_power_on_a_cylinder():
+    array = LongArray(power_w=100.0, length_m=4.0, beam_deg=360.0)
+    assert array.density_w_m2(2.0, eirp_w=1000.0) == pytest.approx(1.989, abs=0.001)
+    joins = array.joins_m(eirp_w=1000.0)
+    far = 1000 / (4 * math.pi * joins**2)
+    assert array.density_w_m2(joins, eirp_w=1000.0) == pytest.approx(far)
+    assert array.density_w_m2(10 * joins, eirp_w=1000.0) == pytest.approx(far / 100)
+    assert array.distance_m(1.989, eirp_w=1000.0) == pytest.approx(2.0, abs=0.001)
+
+
+# A collinear of 10 dBi, 4 m at 1270 MHz: 51 * 0.236/4 = 3.0 degrees upright, 41253/10/3.0 > 360: all round.
+def test_limit_a_tall_collinear_radiates_all_round():
+    assert array_beam_deg(gain_dbi=10.0, length_m=4.0, frequency_hz=1270e6) == 360.0
+    assert array_beam_deg(gain_dbi=17.0, length_m=1.0, frequency_hz=1270e6) == pytest.approx(68.4, abs=0.2)

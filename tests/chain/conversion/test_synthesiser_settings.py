@@ -1,12 +1,13 @@
 """Settings of a fractional-N synthesiser: exact frequencies, and where the boundary lines stand."""
 
+import math
 from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from tepui.chain.conversion.synthesiser import SynthesiserLimits, boundary_offset_hz, settings_for
+from tepui.chain.conversion.synthesiser import SynthesiserLimits, boundary_lines, boundary_offset_hz, settings_for
 from tepui.ground.errors import RangeError
 
 LIMITS = SynthesiserLimits(
@@ -50,3 +51,27 @@ def test_law_a_whole_ratio_has_no_boundary_line():
 def test_what_cannot_be_reached_is_refused():
     with pytest.raises(RangeError, match=r"No setting of this synthesiser makes 500\.000000 MHz: widen"):
         settings_for(Fraction(500_000_000), LIMITS)
+
+
+# By hand: N = 50.503 lies 0.003 from 50 1/2, so the second harmonic beats at 2 * 0.003 * 25 MHz = 150 kHz; from 50 it
+# lies 0.497, 12.425 MHz off. Where N is 50 1/2 itself its line falls on the oscillator and only 0 and 1/3 and so on are
+# left.
+def test_limit_boundaries_at_simple_fractions():
+    lines = {one.fraction: one for one in boundary_lines(Fraction(50503, 1000), Fraction(25_000_000), loop_hz=50e3)}
+    assert lines["1/2"].offset_hz == 150e3
+    assert lines["1/2"].level_dbc > max(one.level_dbc for name, one in lines.items() if name != "1/2")
+    assert "1/2" not in {one.fraction for one in boundary_lines(Fraction(101, 2), Fraction(25_000_000), loop_hz=5e4)}
+    near_whole = boundary_lines(Fraction(200024, 10000), Fraction(100_000_000), loop_hz=50e3)
+    assert (near_whole[0].fraction, near_whole[0].offset_hz) == ("0", 240e3)
+    # A multiple of the whole number's distance is no boundary of its own.
+    assert not {"1/2", "1/4"} & {one.fraction for one in near_whole}
+
+
+@settings(max_examples=25)
+@given(khz=some.integers(700_000, 4_300_000))
+def test_law_the_risk_is_that_of_the_worst_boundary(khz):
+    for one in settings_for(Fraction(khz * 1000), LIMITS)[:5]:
+        n = one.integer + Fraction(one.frac, one.mod)
+        near = boundary_lines(n, Fraction(25_000_000, one.r), loop_hz=50e3)
+        worst = max((line.level_dbc for line in near), default=-999)
+        assert one.risk_dbc + 20 * math.log10(one.divider) >= worst - 1e-9

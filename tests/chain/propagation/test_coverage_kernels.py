@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from scipy.ndimage import map_coordinates
 
-from tepui.chain.propagation.coverage_kernels import map_radials, map_rows
+from tepui.chain.propagation.coverage_kernels import map_covered_rows, map_rows
 from tepui.chain.propagation.models import PathCase, kernel_inputs, path_loss, zones_along
-from tepui.signals.terrain import Profile
+from tepui.chain.propagation.radial_kernels import map_radials
+from tepui.signals.terrain import ZONES, Profile
 from terrain_files import srtm_cut
 
 GRID = srtm_cut().astype(np.float32)
@@ -78,3 +79,38 @@ def test_law_pixels_beyond_the_reach_are_nothing():
     assert np.isnan(loss[0, away > 5.0]).all()
     assert np.isfinite(loss[0, (away <= 5.0) & (away > 0)]).all()
     assert np.isnan(loss[0, 200])
+
+
+# Clutter and zones of the nearest pixel, the coasts where the first sea begins; the single-path kernel has the truth.
+@pytest.mark.parametrize("model", ["p526", "p1812", "p452"])
+def test_law_clutter_and_sea_are_those_of_the_single_path(model):
+    frequency = {"frequency_hz": 2e9, "time_share": 0.5 if model == "p526" else 0.02}
+    asked = case(model=model, **frequency)
+    rng = np.random.default_rng(3)
+    clutter = rng.choice([0, 5, 20], GRID.shape).astype(np.float32)
+    zone = np.full(GRID.shape, 2, np.uint8)
+    zone[:, 230:] = 0
+    zone[:, 180:230] = 1
+    loss = np.zeros((12, GRID.shape[1]), np.float32)
+    given = kernel_inputs(asked, zones_along(asked))
+    map_covered_rows(GRID, clutter, zone, ROW, COLUMN, PIXEL_KM, 100.0, TX_M, RX_M, LATITUDE, given, 700, 60, loss)
+    for _ in range(25):
+        row, column = int(rng.integers(12)), int(rng.integers(GRID.shape[1]))
+        away = math.hypot(60 + row - ROW, column - COLUMN)
+        n = max(math.ceil(away) + 1, 3)
+        rows, columns = np.linspace(ROW, 60 + row, n), np.linspace(COLUMN, column, n)
+        near = np.floor(rows + 0.5).astype(int), np.floor(columns + 0.5).astype(int)
+        x = np.linspace(0, 1e3 * away * PIXEL_KM, n)
+        kind = zone[near]
+        sea = np.flatnonzero(kind == 0)
+        half = x[1] / 2
+        profile = Profile(
+            distance_m=x,
+            height_m=map_coordinates(GRID.astype(np.float64), [rows, columns], order=1),
+            clutter_m=clutter[near].astype(float),
+            zone=tuple(ZONES[one] for one in kind),
+            source="cut",
+        )
+        coasts = (500e3, 500e3) if not sea.size else (max(x[sea[0]] - half, 0), x[-1] - min(x[sea[-1]] + half, x[-1]))
+        single = path_loss(replace(asked, profile=profile, coast_tx_m=coasts[0], coast_rx_m=coasts[1])).loss_db
+        assert loss[row, column] == pytest.approx(single, abs=0.002)

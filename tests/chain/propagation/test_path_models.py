@@ -135,6 +135,10 @@ def test_published_locations_cost_standard_deviations():
         ({"length_m": 100.0, "model": "p1812"}, "path length must lie between 0.25 and 3000 km"),
         ({"model": "hata"}, "model must be free-space, knife-edge, p526, p1812 or p452"),
         ({"sea_fraction": 1.5}, "sea fraction must lie between 0 and 1"),
+        ({"n_0": -1.0}, "N0 must lie between 200 and 450"),
+        ({"pressure_hpa": -5.0}, "pressure must lie between 500 and 1100 hPa"),
+        ({"temperature_k": 0.0}, "temperature must lie between -60 and 60 degC"),
+        ({"coast_tx_m": -1.0}, "distance of the transmitter to the coast must lie between 0"),
     ],
 )
 def test_outside_the_model_is_refused(changes, sentence):

@@ -3,14 +3,16 @@
 Theory  f_out = f_PD (INT + FRAC / MOD) / D, f_PD = f_ref / R. The nearest whole multiple of f_PD beats with the
         oscillator at f_PD times the distance of N from a whole number: the integer-boundary line. Inside the loop's
         bandwidth it passes, outside it falls with 20 dB per decade and pole. Dividing by D lowers it by 20 lg D,
-        multiplying by M raises it by 20 lg M; its offset stays.
-Source  Table pll_integer_boundary for where it stands; the fall with the loop and the level inside it from memory.
-Holds   Boundaries at whole numbers only: those at simple fractions are weaker. The level inside the loop is a guess
-        (``IN_LOOP_DBC``) good for ranking; the line itself has to be looked for at the bench.
+        multiplying by M raises it by 20 lg M; its offset stays. At simple fractions p / q the q-th harmonic of the
+        divider's error does the same: a line at q f_PD times the distance of N from p / q, weaker as q grows.
+Source  Table pll_integer_boundary for where it stands; the fall with the loop, the level inside it and the lines at
+        simple fractions from memory.
+Holds   Fractions up to 1/5. The levels inside the loop are guesses (``IN_LOOP_DBC``, ``FRACTION_STEP_DB``) good for
+        ranking; the lines themselves have to be looked for at the bench.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tepui.ground.checks import require_between
@@ -18,6 +20,8 @@ from tepui.ground.errors import RangeError
 
 IN_LOOP_DBC, IN_LOOP_DOUBT_DB = -45.0, 15.0
 REFERENCE_DBC = -80.0  # lines at whole multiples of f_PD inside the loop's reach: a guess
+FRACTION_STEP_DB = 10.0  # each further q below the one before: a guess
+LARGEST_Q = 5
 LOOP_POLES = 2
 LARGEST_R = 1023
 LEAST_PFD_LOOPS = 10  # comparison frequency over the loop's bandwidth for a quiet loop: common practice
@@ -57,6 +61,7 @@ class Setting:
     error_hz      made less wanted, at the synthesiser's output
     boundary_hz   offset of the integer-boundary line; None where N is whole
     risk_dbc      level guessed for the strongest of boundary and reference line at the output
+    riskiest      of all boundary lines; None where there is none
     """
 
     integer: int
@@ -71,6 +76,47 @@ class Setting:
     boundary_hz: float | None
     risk_dbc: float
     reference_line_hz: float
+    riskiest: "BoundaryLine | None" = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoundaryLine:
+    """A line of a whole number (q = 1), of a simple fraction p / q, or of the reference.
+
+    fraction  the boundary's fractional part: "0", "1/2", "2/3" ..., or "reference"
+    """
+
+    fraction: str
+    offset_hz: float
+    level_dbc: float
+
+
+def boundary_lines(n: Fraction, pfd_hz: Fraction, *, loop_hz: float) -> tuple[BoundaryLine, ...]:
+    """Lines of the nearest boundary of each q up to 5, as guessed inside and outside the loop, the strongest first."""
+    found = []
+    for q in range(1, LARGEST_Q + 1):
+        p = round(q * n)
+        away = abs(q * n - p)
+        if not away or math.gcd(p, q) != 1:
+            continue
+        offset = float(pfd_hz * away)
+        level = _through_loop(IN_LOOP_DBC - FRACTION_STEP_DB * (q - 1), offset, loop_hz)
+        found.append(BoundaryLine(fraction=str(Fraction(p, q) % 1), offset_hz=offset, level_dbc=level))
+    return tuple(sorted(found, key=lambda one: -one.level_dbc))
+
+
+def setting_lines(setting: Setting, limits: SynthesiserLimits, *, multiplied: int = 1) -> tuple[BoundaryLine, ...]:
+    """All boundary lines of a setting and the reference's, at the output behind divider and multiplier."""
+    n = setting.integer + Fraction(setting.frac, setting.mod)
+    pfd = limits.reference_hz / setting.r
+    scale_db = 20 * math.log10(multiplied / setting.divider)
+    reference = BoundaryLine(
+        fraction="reference", offset_hz=float(pfd), level_dbc=_through_loop(REFERENCE_DBC, float(pfd), limits.loop_hz)
+    )
+    return tuple(
+        replace(one, level_dbc=one.level_dbc + scale_db)
+        for one in (*boundary_lines(n, pfd, loop_hz=limits.loop_hz), reference)
+    )
 
 
 def boundary_offset_hz(n: Fraction, pfd_hz: Fraction) -> Fraction | None:
@@ -120,9 +166,8 @@ def _setting(
     made = n * pfd / divider
     boundary = boundary_offset_hz(n, pfd)
     scale_db = 20 * math.log10(multiplied / divider)
-    lines = [_through_loop(REFERENCE_DBC, float(pfd), limits.loop_hz)]
-    if boundary is not None:
-        lines.append(_through_loop(IN_LOOP_DBC, float(boundary), limits.loop_hz))
+    near = boundary_lines(n, pfd, loop_hz=limits.loop_hz)
+    lines = [_through_loop(REFERENCE_DBC, float(pfd), limits.loop_hz), *(one.level_dbc for one in near)]
     return Setting(
         integer=whole,
         frac=(n - whole).numerator,
@@ -136,6 +181,7 @@ def _setting(
         boundary_hz=None if boundary is None else float(boundary),
         risk_dbc=max(lines) + scale_db,
         reference_line_hz=float(pfd),
+        riskiest=near[0] if near else None,
     )
 
 

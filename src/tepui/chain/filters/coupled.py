@@ -1,13 +1,12 @@
 """The response a prototype promises: transmission of coupled resonators with losses, over any frequencies.
 
-Theory  [A] = [q] + p [U] - j [m], p = j (f / f0 - f0 / f) / w + 1 / (w Qu); S21 = 2 / sqrt(qe1 qen) [A^-1]_n1.
-Source  J.-S. Hong, M. Lancaster, Microstrip Filters for RF/Microwave Applications (2001), 8.1 to 8.3.
+Theory  Coupled resonators of the ladder's couplings and external Qs, all at the centre; see resonators.py.
+Source  ladder.py and resonators.py, with their sources.
 Holds   Resonators that resonate once: no harmonic passbands, no coupling past a neighbour, no path round the filter
         through its box. A built filter shows all three, so far from its passband this is a bound, never a fact: see
         ``CLAIM_DB``.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +21,7 @@ from tepui.chain.filters.ladder import (
     midband_loss_db,
     width_ratio_3db,
 )
+from tepui.chain.filters.resonators import CoupledFilter, coupled_scattering
 from tepui.ground.checks import require_between, require_one_of, require_positive
 from tepui.ground.errors import RangeError
 
@@ -94,18 +94,14 @@ def scattering(
     frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
     if not (frequency.size and np.all(frequency > 0)):
         raise RangeError("frequency_hz must be above zero throughout.")
-    fraction, g, n = design.fraction, design.elements, design.n_poles
-    q_in, q_out = (q * fraction for q in external_q(g, fraction=fraction))
-    fixed = np.zeros((n, n), np.complex128)
-    for i, k in enumerate(couplings(g, fraction=fraction)):
-        fixed[i, i + 1] = fixed[i + 1, i] = -1j * k / fraction
-    fixed[0, 0] += 1 / q_in
-    fixed[-1, -1] += 1 / q_out
-    detuning = frequency / design.centre_hz - design.centre_hz / frequency
-    p = 1j * detuning / fraction + 1 / (fraction * design.unloaded_q)
-    matrix = fixed[None, :, :] + p[:, None, None] * np.eye(n)[None, :, :]
-    first = np.zeros((n, 1), np.complex128)
-    first[0, 0] = 1
-    column = np.linalg.solve(matrix, np.broadcast_to(first, (frequency.size, n, 1)))[:, :, 0]
-    through = np.asarray(2 / math.sqrt(q_in * q_out) * column[:, -1], dtype=np.complex128)
-    return through, np.asarray(1 - 2 / q_in * column[:, 0], dtype=np.complex128)
+    g, fraction = design.elements, design.fraction
+    q_first, q_last = external_q(g, fraction=fraction)
+    made = CoupledFilter(
+        resonator_hz=np.full(design.n_poles, design.centre_hz),
+        couplings=np.array(couplings(g, fraction=fraction)),
+        q_first=q_first,
+        q_last=q_last,
+        unloaded_q=design.unloaded_q,
+    )
+    s = coupled_scattering(made, frequency)
+    return s[:, 1, 0], s[:, 0, 0]

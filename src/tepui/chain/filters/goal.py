@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.filters.prototype import prototype_elements
+from tepui.chain.filters.ladder import couplings, ladder_values, width_ratio_3db
+from tepui.chain.filters.ladder import midband_loss_db as ladder_loss_db
 from tepui.ground.checks import require_between, require_positive
 
 MOST_POLES = 9
 WIDEST_SHARE = 0.3
-THREE_DB = 10**0.3010299956639812 - 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,23 +47,23 @@ class FilterGoal:
         return self.width_hz / self.centre_hz
 
     @property
+    def _ladder(self) -> tuple[float, ...]:
+        return ladder_values(n_poles=self.poles, ripple_db=self.ripple_db)
+
+    @property
     def elements(self) -> npt.NDArray[np.float64]:
         """g_1 to g_n."""
-        return np.array(prototype_elements(self.poles, self.ripple_db))
+        return np.array(self._ladder[1:-1])
 
     @property
     def load(self) -> float:
         """g_(n+1): 1, or of an even Chebyshev coth^2(beta / 4)."""
-        if self.ripple_db == 0 or self.poles % 2:
-            return 1.0
-        beta = math.log(1 / math.tanh(self.ripple_db * math.log(10) / 40))
-        return 1 / math.tanh(beta / 4) ** 2
+        return self._ladder[-1]
 
     @property
     def couplings(self) -> npt.NDArray[np.float64]:
         """k_12, k_23 ... between neighbours."""
-        g = self.elements
-        return np.asarray(self.relative_width / np.sqrt(g[:-1] * g[1:]))
+        return np.array(couplings(self._ladder, fraction=self.relative_width))
 
     @property
     def external_q(self) -> float:
@@ -73,10 +73,7 @@ class FilterGoal:
     @property
     def width_3db_hz(self) -> float:
         """Width between the 3 dB points of the lossless prototype."""
-        if self.ripple_db == 0:
-            return self.width_hz
-        ratio = math.sqrt(THREE_DB / (10 ** (self.ripple_db / 10) - 1))
-        return self.width_hz * (math.cosh(math.acosh(ratio) / self.poles) if ratio > 1 else 1.0)
+        return self.width_hz * width_ratio_3db(n_poles=self.poles, ripple_db=self.ripple_db)
 
     @property
     def return_loss_db(self) -> float:
@@ -86,5 +83,6 @@ class FilterGoal:
 
 
 def midband_loss_db(goal: FilterGoal, unloaded_q: float) -> float:
-    """Loss at the centre for a finite unloaded Q, 4.343 sum(g) / (w Qu): S. B. Cohn 1959, from memory. [dB]"""
-    return float(10 / math.log(10) * goal.elements.sum() / (goal.relative_width * unloaded_q))
+    """Loss at the centre for a finite unloaded Q: S. B. Cohn 1959, from memory. [dB]"""
+    g = ladder_values(n_poles=goal.poles, ripple_db=goal.ripple_db)
+    return ladder_loss_db(g, fraction=goal.relative_width, unloaded_q=unloaded_q)

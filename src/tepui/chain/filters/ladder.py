@@ -1,6 +1,6 @@
 """Prototype values of a band-pass filter: ladder elements, and what they ask of resonators and couplings.
 
-Theory  The elements of the low-pass ladder are those of prototype.py; its last, g_{n+1}, is 1, or coth^2(beta / 4)
+Theory  Elements g_1 to g_n of the low-pass ladder by the closed forms; the last, g_{n+1}, is 1, or coth^2(beta / 4)
         of an even Chebyshev ladder, beta = ln coth(L_ar / 17.37). Coupling k_ij = w / sqrt(g_i g_j), external
         Q = g0 g1 / w. Midband loss 4.343 sum(g) / (w Qu).
 Source  G. Matthaei, L. Young, E. Jones, Microwave Filters (1964), 4.05 and 8.02 (equations from memory; values checked
@@ -14,13 +14,30 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.filters.prototype import prototype_elements
 from tepui.ground.checks import require_between
 
 Floats = npt.NDArray[np.float64]
 MOST_POLES = 12
 CHEBYSHEV_DB = 40 / math.log(10)  # 17.37
 OUR_LIMIT = "this program's limit"
+
+
+def prototype_elements(poles: int, ripple_db: float) -> list[float]:
+    """g_1 to g_n of the low-pass prototype.
+
+    >>> [round(g, 4) for g in prototype_elements(3, 0.1)]
+    [1.0316, 1.1474, 1.0316]
+    """
+    sines = [math.sin((2 * k - 1) * math.pi / (2 * poles)) for k in range(1, poles + 1)]
+    if ripple_db == 0:
+        return [2 * sine for sine in sines]
+    beta = math.log(1 / math.tanh(ripple_db / CHEBYSHEV_DB))
+    gamma = math.sinh(beta / (2 * poles))
+    found = [2 * sines[0] / gamma]
+    for k in range(2, poles + 1):
+        b = gamma**2 + math.sin((k - 1) * math.pi / poles) ** 2
+        found.append(4 * sines[k - 2] * sines[k - 1] / (b * found[-1]))
+    return found
 
 
 def ladder_values(*, n_poles: int, ripple_db: float) -> tuple[float, ...]:

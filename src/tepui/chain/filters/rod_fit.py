@@ -9,6 +9,7 @@ Holds   Starts within some ten per cent of the answer, as the textbook gives.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,12 +17,13 @@ import numpy.typing as npt
 from tepui.chain.filters.goal import FilterGoal
 from tepui.chain.filters.resonators import coupled_scattering, tuned
 from tepui.chain.filters.rod_box import RodBox
-from tepui.chain.filters.rod_line import box_capacitance, rod_scattering
+from tepui.chain.filters.rod_line import box_capacitance, gap_inductance_h, rod_scattering
 
 Floats = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
 LOSSLESS = 1e7
 REACH = 0.75
+GOOD_COST = 1e-3  # of a fit that has found its sign
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,10 +100,13 @@ def fit_box(goal: FilterGoal, start: RodBox, *, metal: bool = True, load_f: floa
         extra = [20 * (np.mean(box.load_f) - load_f) / parts.line_f] if load_f is not None and metal else []
         return np.concatenate([unlike, extra])
 
-    tried = [
-        least_squares(residual, parts.start(), args=(sign,), x_scale=0.02, max_nfev=40, xtol=1e-8, ftol=1e-9)
-        for sign in (-1.0, 1.0)
-    ]
+    tried: list[Any] = []
+    for sign in sorted((-1.0, 1.0), key=lambda sign: float((residual(parts.start(), sign) ** 2).sum())):
+        tried.append(
+            least_squares(residual, parts.start(), args=(sign,), x_scale=0.02, max_nfev=40, xtol=1e-8, ftol=1e-9)
+        )
+        if tried[-1].cost < GOOD_COST:
+            break
     found = min(tried, key=lambda one: one.cost)
     box = parts.made(found.x)
     shown = np.abs(rod_scattering(box, grid)[in_band, 0, 0]) - np.abs(wanted[in_band]) / np.hypot(1, wanted[in_band])
@@ -115,5 +120,6 @@ def _resonant(goal: FilterGoal, box: RodBox) -> RodBox:
 
     omega = 2 * np.pi * goal.centre_hz
     per_length = np.diag(box_capacitance(box)) * epsilon_0 * speed_of_light
-    load = per_length / (np.tan(omega * box.length_m / speed_of_light) * omega)
+    loaded = per_length / np.tan(omega * box.length_m / speed_of_light)
+    load = loaded / (omega * (1 + omega * gap_inductance_h(box) * loaded))
     return box.changed(load_f=load)

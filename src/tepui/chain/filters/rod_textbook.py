@@ -22,7 +22,6 @@ from tepui.ground.errors import RangeError
 Floats = npt.NDArray[np.float64]
 WALL_OF_PLATES = 0.75
 GAP_OF_DIAMETER = 0.9
-COMBLINE_DEG = 45.0
 PORT_OHM = 50.0
 
 
@@ -94,7 +93,7 @@ def textbook_box(
     plates_m: float,
     unloaded_q: float,
     gap_m: float | None = None,
-    angle_deg: float = COMBLINE_DEG,
+    angle_deg: float = 45.0,
 ) -> RodBox:
     """The filter by the formulae above, its rods brought to resonance by their end capacitances alone.
 

@@ -76,14 +76,22 @@ class PathCase:
         require_between("frequency", self.frequency_hz / 1e9, low, high, unit="GHz", source=source)
         for name, height_m in (("transmit", self.tx_height_m), ("receive", self.rx_height_m)):
             require_positive(f"{name} antenna height above ground", height_m, unit="m")
+            require_between(f"{name} antenna height above ground", height_m, 0, 20e3, unit="m", source="this program")
         if self.model == "p1812":
             for name, height_m in (("transmit", self.tx_height_m), ("receive", self.rx_height_m)):
                 require_between(f"{name} antenna height", height_m, 1, 3000, unit="m", source="ITU-R P.1812-8")
         least = {"p1812": 0.01, "p452": 1e-5}.get(self.model, 1e-6)
         require_between("time", 100 * self.time_share, 100 * least, 50, unit="%", source=source)
         require_between("locations", 100 * self.location_share, 1, 99, unit="%", source="ITU-R P.1812-8")
+        require_between("location spread", self.location_std_db, 0, 30, unit="dB", source="this program's limit")
         require_between("sea fraction", self.sea_fraction, 0, 1, unit="", source="a share of the path")
         require_between("delta N", self.delta_n, 1, 156, unit="N-units/km", source="k = 157/(157 - delta N)")
+        require_between("N0", self.n_0, 200, 450, unit="N-units", source="refractivities that occur, ITU-R P.453")
+        require_between("pressure", self.pressure_hpa, 500, 1100, unit="hPa", source="air near the ground")
+        require_between("temperature", self.temperature_k - 273.15, -60, 60, unit="degC", source="air near the ground")
+        for name, coast_m in (("transmitter", self.coast_tx_m), ("receiver", self.coast_rx_m)):
+            require_between(f"distance of the {name} to the coast", coast_m / 1e3, 0, 20000, unit="km",
+                            source="a distance on Earth")  # fmt: skip
         if self.earth_radius_m is not None:
             require_between("Earth radius", self.earth_radius_m / 1e3, 1000, 1e6, unit="km", source="this program")
         if self.latitude_deg is not None:

@@ -24,12 +24,14 @@ from tepui.signals.recording import Recording
 class Reception:
     """What a recording held: runs in order of time, and what was seen where nothing could be held.
 
-    unread  a run whose pilots were followed but whose TPS could not be read
+    unread   a run whose pilots were followed but whose TPS could not be read
+    glimpse  a signal whose pilots were seen, too short to be followed
     """
 
     runs: tuple[Run, ...]
     nothing: Nothing | None
     unread: Run | None = None
+    glimpse: Acquired | None = None
 
     @property
     def found(self) -> bool:
@@ -55,6 +57,7 @@ def receive(
     runs: list[Run] = []
     nothing: Nothing | None = None
     unread: Run | None = None
+    glimpse: Acquired | None = None
     for stretch in recording.stretches:
         position, end = stretch.start, stretch.start + stretch.count
         floor = position
@@ -69,13 +72,15 @@ def receive(
                 runs.append(run)
             elif run is not None:
                 unread = unread or run
+            else:
+                glimpse = glimpse or found
             position = max(stop, position + 1024)
             floor = position
             if run is None or run.mode is None:
                 position = max(position, found.resume)
         if progress is not None:
             progress(end / recording.n_samples)
-    return Reception(runs=tuple(runs), nothing=nothing if not runs else None, unread=unread)
+    return Reception(runs=tuple(runs), nothing=nothing if not runs else None, unread=unread, glimpse=glimpse)
 
 
 def _follow(

@@ -8,18 +8,20 @@ from tepui.cli.parsing import place, whole_number
 
 EXAMPLE = """\
 tepui bench
+tepui bench my-station/station.toml
 tepui bench my-station --port 8200 --no-open"""
 PRACTICE = Path("practice-bench")
+STATION = "station.toml"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
     parser.add_argument(
-        "folder",
-        metavar="FOLDER",
+        "station",
+        metavar="STATION",
         nargs="?",
         type=place,
-        help=f"where recordings lie ({PRACTICE}: the practice station)",
+        help=f"the station file, or the folder it and the recordings lie in ({PRACTICE}: the practice station)",
     )
     parser.add_argument("--port", metavar="N", type=whole_number, help="port on this machine (8157, or the next free)")
     parser.add_argument("--no-open", action="store_true", help="do not open the browser")
@@ -32,13 +34,18 @@ def run(arguments: argparse.Namespace) -> int:
     """Hand over to the web package, which is a neighbour and is loaded by name."""
     from tepui.ground.errors import InputError
 
-    folder: Path = arguments.folder or PRACTICE
+    asked: Path = arguments.station or PRACTICE
+    folder, name = (asked.parent, asked.name) if asked.is_file() else (asked, STATION)
     if arguments.json:
         raise InputError("bench serves pages and prints no document; leave out --json.")
     if arguments.port is not None and arguments.port > 65535:
         raise InputError(f"--port must be at most 65535 (TCP), not {arguments.port}.")
-    if arguments.folder is not None and not folder.is_dir():
-        raise InputError(f"{folder} is not a folder; name the one your recordings lie in, or none for practice.")
+    if arguments.station is not None and not folder.is_dir():
+        raise InputError(
+            f"{asked} is neither a station file nor a folder; 'tepui new' writes the one, and none is for practice."
+        )
+    if asked.is_file() and asked.suffix.lower() != ".toml":
+        raise InputError(f"{asked} is no station file: its name ends in .toml; or name the folder it lies in.")
     folder.mkdir(exist_ok=True)
     from tepui.desk.setup import ensure_kernels
 
@@ -47,9 +54,10 @@ def run(arguments: argparse.Namespace) -> int:
     return int(
         serve(
             folder.resolve(),
+            station=name,
             port=arguments.port,
             open_browser=not arguments.no_open,
             reach=arguments.reach or "this machine",
-            practice=arguments.folder is None,
+            practice=arguments.station is None,
         )
     )

@@ -30,8 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add(
         "--local", metavar="F", action="append", help='strong local service: "690 MHz" or "690 MHz -35 dBm"; repeatable'
     )
-    add("--local-band", metavar="REC", type=place, help="recording of the local band, or a table of MHz and dB: strong "
-        "channels are found in it")  # fmt: skip
+    add("--local-band", metavar="REC", type=place, action="append", help="recording of the local band, or a table of "
+        "MHz and dB: strong channels are found in it; repeatable, a narrow receiver needs several")  # fmt: skip
+    add("--shielding", metavar="L", help='between local services in the shack and the mixer ("40 dB")')
     add("--protect", metavar="F", action="append", help='spectrum to keep clean: "1240..1260 MHz"; repeatable')
     add("--protect-limit", metavar="L", help='level there below the wanted signal ("-60 dB")')
     add("--near", metavar="F", help="how far from the centre a product counts as near (1.5 channels)")

@@ -53,9 +53,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     one.add_argument("--month", metavar="YYYY-MM", help="the month, where it is not the present one")
     one.add_argument("--instrument", metavar="NAME", help="what it was read from")
-    action("trend", "compare the checks of the months with what they scatter by").add_argument(
-        "words", metavar="KEY", nargs="*", help="only these quantities"
-    )
+    one = action("trend", "compare the checks of the months, and far reports with what was predicted")
+    one.add_argument("words", metavar="KEY", nargs="*", help="only these quantities")
+    one.add_argument("--plots", metavar="DIR", type=place, help="write the pictures into this folder")
 
 
 def _add_kinds(kinds: Any) -> None:
@@ -89,6 +89,9 @@ def _add_kinds(kinds: Any) -> None:
     one.add_argument(
         "--direction", choices=("both", "sent", "received"), default="both", help="sent: only they saw us (both)"
     )
+    one.add_argument("--far-level", metavar="L", help='level they read at their antenna: "-85 dBm ± 2 dB"')
+    one.add_argument("--far-mer", metavar="R", help='MER they read: "18 dB ± 1 dB"')
+    one.add_argument("--far-margin", metavar="R", help='margin they found by lowering the level: "6 dB ± 1 dB"')
     one.add_argument("--note", metavar="TEXT", help="what else is to be known")
     one = kind("photograph", "a picture, kept beside the log")
     one.add_argument("path", metavar="FILE", type=place, help="JPEG, PNG or WebP")
@@ -136,7 +139,7 @@ def run(arguments: argparse.Namespace) -> int:
         from tepui.desk.log_checks import run_check, run_trend
 
         if given.action == "trend":
-            return run_trend(common, given.words)
+            return run_trend(common, given.words, plots=given.plots)
         return run_check(common, given.words, given.documents, instrument=given.instrument, month=given.month)
     if given.action == "list":
         return desk.list_entries(common, given.kind, withdrawn=given.withdrawn)
@@ -151,7 +154,7 @@ def _add(common: Any, given: argparse.Namespace) -> int:
 
     match given.kind:
         case "note":
-            return desk.add_entry(common, "note", {"text": given.text})
+            return desk.add_note(common, given.text)
         case "reading":
             pads_db = None if given.pads is None else quantity(given.pads, kind="ratio", option="--pads")
             return desk.add_readings(
@@ -176,10 +179,10 @@ def _add(common: Any, given: argparse.Namespace) -> int:
 
 
 def _add_contact(common: Any, given: argparse.Namespace) -> int:
-    from tepui.desk.log import add_entry
+    from tepui.desk.log import add_contact
 
     body = {
-        "call": given.call.strip().upper(),
+        "call": given.call,
         "frequency_hz": _hertz(given.frequency),
         "mode": given.mode,
         "locator": given.locator,
@@ -189,10 +192,9 @@ def _add_contact(common: Any, given: argparse.Namespace) -> int:
         "report_received": given.received,
         "direction": given.direction,
         "note": given.note,
-        "adif": "[]",
-        "adif_header": "[]",
     }
-    return add_entry(common, "contact", body)
+    far = (("receive_level_dbm", given.far_level), ("mer_db", given.far_mer), ("margin_db", given.far_margin))
+    return add_contact(common, body, far=[f"{key}={text}" for key, text in far if text])
 
 
 def _hertz(text: str | None) -> float | None:

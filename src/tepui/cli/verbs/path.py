@@ -3,121 +3,100 @@
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from tepui.cli.parsing import UsageError, place, quantity, width_hz
+from tepui.cli.parsing import UsageError, quantity, width_hz
+from tepui.cli.path_options import DEFAULTS, FFT_SIZES, add_path_options, earth_radius_m
 
 if TYPE_CHECKING:
-    from tepui.desk.path import LinkRequest
+    from tepui.desk.path_request import BackRequest, CareRequest, LinkRequest, PathRequest
     from tepui.prediction.beside import Beside
 
 EXAMPLE = """\
+tepui path station.toml
+tepui path station.toml --to Q2DEF --model p1812 --exposure --licence
 tepui path --profile ridge.csv --frequency "1 GHz" --tx-height "30 m" --rx-height "30 m" --model p526 --json
 tepui path --from HI45kt --to HI46ob --frequency "436 MHz" --tx-height "72 m" --rx-height "32 m" \\
   --width "2 MHz" --tx-power "33 dBm" --tx-gain "11 dBi" --rx-gain "13 dBi" --rx-noise-figure "3 dB"
 columns of a profile: d_km h_m, optionally clutter_m and zone (sea, coast, inland)"""
-FFT_SIZES = {"2K": 2048, "4K": 4096, "8K": 8192}
-MODEL_NAMES = ("free-space", "knife-edge", "p526", "p1812", "p452")
-RADIUS_WORDS = "4/3"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the verb takes."""
-    _add_path(parser.add_argument_group("the path"))
-    _add_model(parser.add_argument_group("the model"))
-    _add_link(parser.add_argument_group("the link (told once --tx-power is given)"))
-    _add_care(parser.add_argument_group("care (with the link)"))
-    _add_beside(parser.add_argument_group("an own receiver beside the own transmitter (with the link)"))
-    parser.add_argument("--strict", action="store_true", help="leave with 1 where no mode keeps the margin")
-
-
-def _add_path(group: Any) -> None:
-    add = group.add_argument
-    add("--from", dest="start", metavar="PLACE", help='locator, "52.21, 4.30" or 52°12\'30"N 4°18\'0"E')
-    add("--to", dest="end", metavar="PLACE", help="the same for the far end")
-    add("--name", help="name of the path in the findings; else the far end or the profile")
-    add("--profile", metavar="FILE.csv", type=place, help="heights along the path, from the transmitter on")
-    add("--terrain", metavar="FILE", type=place, nargs="+", help="SRTM .hgt or GeoTIFF tiles, or folders of them")
-    add("--terrain-kind", choices=("surface", "bare"), help="whether the tiles hold tree tops and roofs, or the ground")
-    add("--missing-is-sea", action="store_true", help="take ground that no tile covers as sea, height 0")
-    add("--fill-voids", action="store_true", help="bridge voids of any length in the tiles by a straight line")
-    add("--clutter-height", metavar="H", help='trees or houses on all of a bare terrain but the ends: "10 m"')
-    add("--declination", metavar="A", help='of the compass, east positive, for magnetic bearings: "2.5 deg"')
-    add("--frequency", metavar="F", required=True, help='centre of the channel: "436 MHz"')
-    add("--tx-height", metavar="H", required=True, help='transmit antenna above ground: "30 m"')
-    add("--rx-height", metavar="H", required=True, help='receive antenna above ground: "10 m"')
-
-
-def _add_model(group: Any) -> None:
-    add = group.add_argument
-    add("--model", choices=MODEL_NAMES, default="p526", help="how the loss is worked out (p526)")
-    add("--earth-radius", metavar="R", help='effective: "8500 km", or as a factor "4/3"')
-    add("--delta-n", metavar="N", default="45", help="fall of refractivity in the lowest kilometre (45)")
-    add("--n0", metavar="N", default="325", help="surface refractivity at sea level (325)")
-    add("--time", metavar="P", default="50 %", help='share of time: "1 %%" to "50 %%" (50 %%)')
-    add("--locations", metavar="P", default="50 %", help='share of places reached, p1812 ("50 %%")')
-    add("--location-spread", metavar="S", default="5.5 dB", help='standard deviation among places ("5.5 dB")')
-    add("--polarisation", choices=("horizontal", "vertical"), default="horizontal", help="of both antennas")
-    add("--sea-fraction", metavar="P", default="0", help='share of the path over sea: "40 %%" or 0.4 (0)')
-    add("--coast-tx", metavar="D", default="500 km", help="transmitter to the coast along the path (500 km)")
-    add("--coast-rx", metavar="D", default="500 km", help="receiver to the coast along the path (500 km)")
-    add("--latitude", metavar="A", help='of the path, where no places are given: "48 deg"')
-    add("--pressure", metavar="P", default="1013", help="of the air in hPa, p452 (1013)")
-    add("--temperature", metavar="T", default="15 degC", help="of the air, p452 (15 degC)")
-    add("--rain", metavar="R", help="rain rate along the path in mm/h, from 1 GHz: 30")
-    add("--clutter-loss", metavar="L", help='loss to add for trees and houses: "17 dB" or "17 dB ± 8 dB"')
-
-
-def _add_link(group: Any) -> None:
-    add = group.add_argument
-    add("--width", metavar="W", help='channel width: "2 MHz"')
-    add("--fft", choices=tuple(FFT_SIZES), default="8K", help="FFT size (8K)")
-    add("--guard", metavar="G", default="1/32", help="guard interval (1/32)")
-    add("--tx-power", metavar="P", help='mean power into the feeder: "33 dBm ± 1 dB"')
-    add("--tx-feeder", metavar="L", default="0 dB", help="loss of the transmit feeder (0 dB)")
-    add("--tx-gain", metavar="G", help='of the transmit antenna: "11 dBi"')
-    add("--tx-mer", metavar="M", help='MER of the transmitter itself: "32 dB"')
-    add("--tx-pointing", metavar="A", default="0 deg", help="angle away from the far station (0 deg)")
-    add("--rx-gain", metavar="G", help='of the receive antenna: "13 dBi"')
-    add("--rx-feeder", metavar="L", default="0 dB", help="loss of the receive feeder (0 dB)")
-    add("--rx-noise-figure", metavar="N", help='of the receiver: "3 dB"')
-    add("--rx-pointing", metavar="A", default="0 deg", help="angle away from the transmitter (0 deg)")
-    add("--polarisation-turn", metavar="A", default="0 deg", help="between the two antennas (0 deg)")
-    add("--preamplifier-gain", metavar="G", help='of a preamplifier: "18 dB"')
-    add("--preamplifier-noise-figure", metavar="N", help='of it: "0.8 dB"')
-    add("--preamplifier-place", choices=("mast", "receiver"), default="mast", help="before or after the feeder (mast)")
-    add("--external-noise", metavar="N", help='noise of the surroundings over k T0: "4 dB"')
-    add("--antenna-temperature", metavar="T", help='the same as a temperature: "150 K"')
-    add("--noise-place", metavar="PLACE", help="city, residential, rural: the same below 250 MHz")
-    add("--channel", choices=("auto", "gaussian", "ricean", "rayleigh"), default="auto", help="kind of channel (auto)")
-    add("--edition", choices=("V1.6.1", "V1.1.2"), default="V1.6.1", help="of EN 300 744 for the required C/N")
-    add("--implementation-loss", metavar="L", default="2 dB", help="of a real receiver (2 dB)")
-    add("--margin", metavar="M", default="6 dB", help="to keep after that (6 dB)")
-
-
-def _add_beside(group: Any) -> None:
-    add = group.add_argument
-    add("--own-tx-noise", metavar="N", help='transmitter\'s noise at the receive frequency: "-150 dBc/Hz"')
-    add("--own-isolation", metavar="A", help='between both antennas: "40 dB"')
-    add("--own-rx-width", metavar="W", help='of the receiver: "2 MHz"')
-    add("--own-rx-noise-figure", metavar="N", help='of the receiver: "3 dB"')
-    add("--own-rx-blocking", metavar="P", help='the strongest carrier it stands: "-30 dBm"')
-
-
-def _add_care(group: Any) -> None:
-    add = group.add_argument
-    add("--exposure", action="store_true", help="distances to the published levels of exposure")
-    add("--tx-aperture", metavar="D", help='diameter of the dish or length of the array: "0.9 m"')
-    add("--licence", action="store_true", help="the channel beside band edges, segments and the rules at hand")
-    add("--country", metavar="CC", help="two letters, for national rules at hand: DE")
-    add("--rules", metavar="FILE.csv", type=place, help="rules of your own: country,f_low_mhz,f_high_mhz,quantity,...")
+    add_path_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Turn the options into SI and hand over."""
-    given = arguments
-    from tepui.desk.path import PathRequest, run_path
+    """Turn the options into SI, those of a station file among them, and hand over."""
+    from tepui.desk.path import run_path
     from tepui.desk.setup import ensure_kernels
 
-    request = PathRequest(
+    given = {name: value for name, value in vars(arguments).items() if value is not None}
+    if given.keys() & {"country", "rules"}:
+        given["licence"] = True
+    inputs: tuple[Any, ...] = ()
+    station_name = None
+    asked: list[tuple[dict[str, Any], tuple[str, ...]]] = [(given, ())]
+    if arguments.station is not None:
+        from tepui.desk.path_station import open_for_path, station_paths, with_whole_link
+
+        station, inputs = open_for_path(arguments.station)
+        station_name = station.name
+        if given.get("profile") is not None and "end" not in given and len(station.fars) > 1:
+            raise UsageError("a --profile is one path and the station file has several far stations; tell --to.")
+        paths = station_paths(station, arguments.station, start=arguments.start, end=arguments.end)
+        asked = [with_whole_link(_joined(one.options, given), one.remarks) for one in paths]
+    requests = [_request(argparse.Namespace(**{**_NOT_TOLD, **DEFAULTS, **one}), remarks) for one, remarks in asked]
+    cared = any(one.care.exposure or one.care.licence for one in requests)
+    if cared and all(one.link is None for one in requests):
+        raise UsageError("exposure and licence need the link: give --tx-power and what goes with it.")
+    ensure_kernels()
+    return run_path(
+        requests,
+        as_json=arguments.json,
+        strict=arguments.strict,
+        inputs=inputs,
+        station=station_name,
+        plots=arguments.plots,
+    )
+
+
+def _joined(told: dict[str, Any], given: dict[str, Any]) -> dict[str, Any]:
+    """What a station file tells, and over it what was given beside it; names of places are looked up already."""
+    more = {name: value for name, value in given.items() if value is not False and name not in told}
+    over = {name: value for name, value in given.items() if value is not False and name not in ("start", "end")}
+    if "profile" in over:
+        told = {name: value for name, value in told.items() if not name.startswith("terrain")}
+    if over.keys() & {"antenna_temperature", "noise_place"}:
+        told = {name: value for name, value in told.items() if name != "external_noise"}
+    return {**told, **more, **over}
+
+
+_NOT_TOLD = dict.fromkeys((
+    "start", "end", "name", "profile", "terrain", "terrain_kind", "clutter_height", "declination", "frequency",
+    "tx_height", "rx_height", "earth_radius", "latitude", "rain", "clutter_loss", "width", "tx_power", "tx_gain",
+    "tx_mer", "tx_pattern", "tx_azimuth", "rx_gain", "rx_noise_figure", "rx_pattern", "preamplifier_gain",
+    "preamplifier_noise_figure", "external_noise", "antenna_temperature", "noise_place", "back_power",
+    "back_noise_figure", "back_external_noise", "back_frequency", "back_width", "back_cn", "back_tx_gain",
+    "back_tx_feeder", "back_rx_gain", "back_rx_feeder", "own_tx_noise", "own_isolation", "own_rx_width",
+    "own_rx_noise_figure", "own_rx_blocking", "tx_aperture", "tx_antenna", "candidate", "country", "rules", "station",
+))  # fmt: skip
+_NOT_TOLD |= {"missing_is_sea": False, "fill_voids": False, "exposure": False, "licence": False}
+
+
+def _request(given: argparse.Namespace, remarks: tuple[str, ...]) -> "PathRequest":
+    """One path's options in SI.
+
+    raises  InputError naming the option
+    """
+    from tepui.desk.path_request import PathRequest
+
+    for name, example, where in (
+        ("frequency", "436 MHz", ""),
+        ("tx_height", "30 m", " or antenna_height under [station]"),
+        ("rx_height", "10 m", " or antenna_height under the [[far]] station"),
+    ):
+        if getattr(given, name) is None:
+            raise UsageError(f'--{name.replace("_", "-")} is needed{where}, such as "{example}".')
+    return PathRequest(
         start=given.start,
         end=given.end,
         name=given.name,
@@ -132,7 +111,7 @@ def run(arguments: argparse.Namespace) -> int:
         tx_height_m=quantity(given.tx_height, kind="length", option="--tx-height"),
         rx_height_m=quantity(given.rx_height, kind="length", option="--rx-height"),
         model=given.model,
-        earth_radius_m=_radius_m(given.earth_radius),
+        earth_radius_m=earth_radius_m(given.earth_radius),
         delta_n=_bare(given.delta_n, "--delta-n"),
         n_0=_bare(given.n0, "--n0"),
         time_share=quantity(given.time, kind="percent", option="--time"),
@@ -147,18 +126,12 @@ def run(arguments: argparse.Namespace) -> int:
         temperature_k=quantity(given.temperature, kind="temperature", option="--temperature"),
         clutter_loss=_doubted(given.clutter_loss, kind="ratio", option="--clutter-loss"),
         link=_link(given),
-        exposure=given.exposure,
-        tx_aperture_m=_optional(given.tx_aperture, kind="length", option="--tx-aperture"),
-        licence=given.licence or given.country is not None or given.rules is not None,
-        country=None if given.country is None else given.country.upper(),
-        rules=given.rules,
+        back=_back(given),
+        care=_care(given),
         rain_mm_h=None if given.rain is None else _bare(given.rain, "--rain"),
         beside=_beside(given),
+        remarks=remarks,
     )
-    if request.link is None and (request.exposure or request.licence):
-        raise UsageError("exposure and licence need the link: give --tx-power and what goes with it.")
-    ensure_kernels()
-    return run_path(request, as_json=given.json, strict=given.strict)
 
 
 def _link(given: argparse.Namespace) -> "LinkRequest | None":
@@ -180,7 +153,7 @@ def _link(given: argparse.Namespace) -> "LinkRequest | None":
         raise UsageError(f"a link needs {', '.join(needed)}; missing: {', '.join(missing)}.")
     if (given.preamplifier_gain is None) != (given.preamplifier_noise_figure is None):
         raise UsageError("a preamplifier needs both --preamplifier-gain and --preamplifier-noise-figure.")
-    from tepui.desk.path import LinkRequest
+    from tepui.desk.path_request import LinkRequest
     from tepui.ground.quantity import parse_fraction
 
     def decibels(text: str, option: str, kind: str = "ratio") -> float:
@@ -212,6 +185,56 @@ def _link(given: argparse.Namespace) -> "LinkRequest | None":
         edition="V1.6.1" if given.edition == "V1.6.1" else "V1.1.2 to V1.5.1",
         implementation_loss_db=decibels(given.implementation_loss, "--implementation-loss"),
         margin_db=decibels(given.margin, "--margin"),
+        tx_azimuth_deg=_optional(given.tx_azimuth, kind="angle", option="--tx-azimuth"),
+        tx_pattern=given.tx_pattern,
+        rx_pattern=given.rx_pattern,
+    )
+
+
+def _back(given: argparse.Namespace) -> "BackRequest | None":
+    """The way back; None where nothing is told of it.
+
+    raises  UsageError naming what is missing
+    """
+    names = [name for name in vars(given) if name.startswith("back_")]
+    if all(getattr(given, name) is None for name in names):
+        return None
+    needed = ["back_power", "back_noise_figure"]
+    if given.back_frequency is not None:
+        needed += ["back_width", "back_tx_gain", "back_rx_gain"]
+    missing = [f"--{name.replace('_', '-')}" for name in needed if getattr(given, name) is None]
+    if given.tx_power is None:
+        missing.append("--tx-power")
+    if missing:
+        raise UsageError(f"the way back needs the link and more; missing: {', '.join(missing)}.")
+    from tepui.desk.path_request import BackRequest
+
+    return BackRequest(
+        power=_doubted(given.back_power, kind="level", option="--back-power"),
+        noise_figure_db=quantity(given.back_noise_figure, kind="noise", option="--back-noise-figure"),
+        external_noise_db=_optional(given.back_external_noise, kind="ratio", option="--back-external-noise"),
+        frequency_hz=_optional(given.back_frequency, kind="frequency", option="--back-frequency"),
+        width_hz=_optional(given.back_width, kind="frequency", option="--back-width"),
+        needed_cn_db=_optional(given.back_cn, kind="ratio", option="--back-cn"),
+        tx_gain=_doubted(given.back_tx_gain, kind="gain", option="--back-tx-gain"),
+        tx_feeder=_doubted(given.back_tx_feeder, kind="ratio", option="--back-tx-feeder"),
+        rx_gain_dbi=_optional(given.back_rx_gain, kind="gain", option="--back-rx-gain"),
+        rx_feeder_db=_optional(given.back_rx_feeder, kind="ratio", option="--back-rx-feeder"),
+    )
+
+
+def _care(given: argparse.Namespace) -> "CareRequest":
+    from tepui.desk.path_request import CareRequest
+
+    candidates = tuple(width_hz(text, option="--candidate") for text in given.candidate or ())
+    return CareRequest(
+        exposure=given.exposure,
+        aperture_m=_optional(given.tx_aperture, kind="length", option="--tx-aperture"),
+        long_array=given.tx_antenna == "array",
+        licence=given.licence or bool(candidates),
+        candidates_hz=candidates,
+        country=None if given.country is None else given.country.upper(),
+        rules=given.rules,
     )
 
 
@@ -284,16 +307,3 @@ def _bare(text: str, option: str) -> float:
 def _share(text: str, option: str) -> float:
     """A share from 0 to 1, or in per cent."""
     return quantity(text, kind="percent", option=option) if "%" in text else _bare(text, option)
-
-
-def _radius_m(text: str | None) -> float | None:
-    """An effective Earth radius: a length, or a factor such as 4/3 or 1.33 of 6371 km."""
-    if text is None:
-        return None
-    from tepui.ground.quantity import parse_fraction
-
-    if "/" in text:
-        return 6371e3 * float(parse_fraction(text))
-    if text.replace(".", "", 1).isdigit() and float(text) < 10:
-        return 6371e3 * float(text)
-    return quantity(text, kind="length", option="--earth-radius")

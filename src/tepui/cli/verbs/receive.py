@@ -16,6 +16,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--out", metavar="STREAM.ts", type=place, help="write the transport stream here")
     parser.add_argument("--plots", metavar="DIR", type=place, help="write pictures into this folder")
+    parser.add_argument(
+        "--picture", metavar="FILE.png", type=place, help="write a picture of the programme here, if any"
+    )
     parser.add_argument("--type", metavar="TYPE", help="sample type of a raw file: cu8, ci8, ci16_le, cf32_le ...")
     parser.add_argument("--rate", metavar="RATE", help='sample rate of a raw file: "8 MS/s", "8 MHz" or 8e6')
     parser.add_argument("--frequency", metavar="F", help='frequency the receiver was tuned to: "437 MHz"')
@@ -42,6 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
         given.recordings,
         out=given.out,
         plots=given.plots,
+        picture=given.picture,
         sample_type=given.type,
         rate_hz=rate_hz,
         frequency_hz=frequency_hz,

@@ -11,8 +11,10 @@ from tepui.ground.errors import InputError
 if TYPE_CHECKING:
     from tepui.desk.spectrum import SpectrumRequest
     from tepui.desk.tunings import TuningsRequest
+    from tepui.ground.doubt import Estimate
 
 FFT_SIZES = {"2K": 2048, "4K": 4096, "8K": 8192}
+MER_DOUBT_DB = 0.3  # 95 %, of an MER told without its doubt; ours
 
 EXAMPLE = """\
 tepui spectrum on-air.sigmf-meta --plots pictures
@@ -57,6 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="noise alone, or the input terminated, by the narrow receiver: its filters and its floor",
     )
     parser.add_argument("--usable", metavar="W", help='width that a narrow receiver shows truly: "1.8 MHz"')
+    parser.add_argument(
+        "--mer",
+        metavar="M",
+        help='MER of a wide recording of the same signal, "31 dB ± 0.3 dB": what is not noise is distortion',
+    )
     parser.add_argument("--mask", metavar="NAME", help="a mask of the table to keep under, as a target")
     parser.add_argument(
         "--workers", metavar="N", type=whole_number, help="threads to use; the findings do not depend on it"
@@ -139,6 +146,7 @@ def _request(given: argparse.Namespace) -> "SpectrumRequest":
         settings=given.settings,
         calibration=given.calibration,
         usable_hz=_hertz(given.usable, "--usable"),
+        mer=None if given.mer is None else _mer(given.mer),
     )
 
 
@@ -197,6 +205,25 @@ def _live(given: argparse.Namespace) -> int:
 
 def _level(text: str | None, option: str) -> float | None:
     return None if text is None else quantity(text, kind="level", option=option)
+
+
+def _mer(text: str) -> "Estimate":
+    """An MER with its doubt; MER_DOUBT_DB where none is told.
+
+    raises  QuantityError that names the option; RangeError beyond what MER can be
+    """
+    from tepui.ground.checks import require_between
+    from tepui.ground.doubt import estimate
+    from tepui.ground.errors import QuantityError
+    from tepui.ground.quantity import parse_quantity
+
+    try:
+        told = parse_quantity(text, kind="ratio")
+    except QuantityError as problem:
+        raise QuantityError(f"--mer: {problem}") from problem
+    require_between("--mer", told.value, 0, 80, unit="dB", source="MER of anything that can be received")
+    half = MER_DOUBT_DB if told.low is None or told.high is None else (told.high - told.low) / 2
+    return estimate(told.value, reading=half / 2)
 
 
 def _hertz(text: str | None, option: str) -> float | None:

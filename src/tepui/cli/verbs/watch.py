@@ -9,7 +9,8 @@ from tepui.cli.parsing import UsageError, quantity, width_hz
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from tepui.desk.watch import WatchRequest, WatchScreen
+    from tepui.desk.watch import WatchRequest
+    from tepui.desk.watch_looks import WatchScreen
 
 EXAMPLE = """\
 tepui watch --receiver practice

@@ -22,16 +22,30 @@ addEventListener("DOMContentLoaded", () => {
   ask();
 });
 
-// Levels that are being worked out: the sheet is drawn anew once they are there, unless something is being typed.
+// Levels that are being worked out: the sheet is drawn anew once they are there, unless something is being typed; a
+// sheet that stays as it is takes the new strip alone.
 addEventListener("DOMContentLoaded", () => {
   const anew = document.querySelector("[data-anew]");
   if (!anew) return;
+  const stays = document.querySelector("[data-stays]");
   const ask = async () => {
     try {
       const told = await (await fetch(`${anew.dataset.anew}/state`)).json();
       if (!told.ended) { setTimeout(ask, 200); return; }
-      if (!document.activeElement?.matches("input, textarea, select")) location.reload();
+      if (stays) newStrip();
+      else if (!document.activeElement?.matches("input, textarea, select")) location.reload();
     } catch { setTimeout(ask, 2000); }
   };
   ask();
 });
+
+// The strip as the server has it now; asked again while the levels are worked out.
+async function newStrip() {
+  const place = document.querySelector("[data-strip]");
+  const here = place.querySelector("[aria-current]")?.getAttribute("href").split("/").pop() ?? "";
+  const held = document.createElement("div");
+  held.innerHTML = await (await fetch(`/strip?place=${encodeURIComponent(here)}`)).text();
+  const fresh = held.firstElementChild;
+  if (fresh.hasAttribute("data-waiting")) { setTimeout(newStrip, 300); return; }
+  if (!place.contains(document.activeElement)) place.replaceWith(fresh);
+}

@@ -33,6 +33,33 @@ addEventListener("DOMContentLoaded", () => {
     said("span", `${number(low)} to ${number(high)} dB`, at);
   };
 
+  // The receiver's own state, a cell each: a word first, the number behind it.
+  const cell = (name, word, detail) => {
+    const at = root.querySelector(`[data-cell="${name}"]`);
+    said("word", word, at); said("detail", detail, at);
+  };
+  const padWord = (s) => {
+    if (s.state.clipping) return ["needed", "the converter clips"];
+    const told = Object.values(s.verdicts).map((one) => one.origin);
+    if (told.includes("receiver")) return ["needed", "a shoulder is partly the receiver's"];
+    if (told.length && told.every((one) => one === "transmitter")) return ["good as it is", `${s.pad_db} dB fitted`];
+    return ["not known", "press p for the pad test"];
+  };
+  const fares = (s) => {
+    root.querySelector("[data-fares]").hidden = !s.state;
+    if (!s.state) return;
+    cell("clipping", s.state.clipping ? "clipping" : "no clipping", s.state.clipping ? `${(100 * s.state.clipped_share).toPrecision(2)} % of the samples` : `${number(s.state.level_db)} dB of full scale`);
+    cell("floor", s.state.floor_db === null ? "not known" : `${number(s.state.floor_db)} dB`, s.state.floor_db === null ? "press f to read it" : s.moment && s.moment.lower.bound + s.moment.upper.bound ? "hides a shoulder" : "taken off");
+    cell("pad", ...padWord(s));
+    const rest = [];
+    if (s.state.used_bits !== null) rest.push(`${s.state.used_bits.toFixed(1)} bits used`);
+    if (s.state.lost) rest.push(`samples lost at ${s.state.lost} places`);
+    if (s.pad_db) rest.push(`pad ${s.pad_db} dB`);
+    if (s.practice && s.gains_db.DRIVE) rest.push(`drive ${number(s.gains_db.DRIVE)} dB`);
+    said("state", rest.join(", "));
+    said("advice", s.state.advice ? `${s.state.advice[0].toUpperCase()}${s.state.advice.slice(1)}.` : "");
+  };
+
   const draw = (s) => {
     root.classList.toggle("is-practice", s.practice);
     root.querySelectorAll(".practice-only").forEach((at) => { at.hidden = !s.practice; });
@@ -47,17 +74,8 @@ addEventListener("DOMContentLoaded", () => {
         : "whose it is: not known", at);
       drawMinute(at, side, s);
     }
-    if (s.state) {
-      const parts = [`${number(s.state.level_db)} dB of full scale`];
-      if (s.state.used_bits !== null) parts.push(`${s.state.used_bits.toFixed(1)} bits used`);
-      parts.push(s.state.clipping ? `clipping ${(100 * s.state.clipped_share).toPrecision(2)} % of the samples` : "no clipping");
-      parts.push(s.state.floor_db === null ? "floor not known" : `floor ${number(s.state.floor_db)} dB`);
-      if (s.pad_db) parts.push(`pad ${s.pad_db} dB`);
-      if (s.state.lost) parts.push(`samples lost at ${s.state.lost} places`);
-      if (s.practice && s.gains_db.DRIVE) parts.push(`drive ${number(s.gains_db.DRIVE)} dB`);
-      said("state", parts.join(", "));
-      said("advice", s.state.advice ? `${s.state.advice[0].toUpperCase()}${s.state.advice.slice(1)}.` : "");
-    }
+    fares(s);
+    document.dispatchEvent(new CustomEvent("snapshot", { detail: s }));
     const task = TASKS[s.task];
     said("task", task ? task(s) : Object.keys(s.verdicts).length ? "By the pad test:"
       : "Whether a shoulder is the receiver's own is not known yet: a pad before it would tell.");
@@ -69,7 +87,7 @@ addEventListener("DOMContentLoaded", () => {
     }
   };
 
-  let socket;
+  let socket, latest = null;
   const connect = () => {
     socket = new WebSocket(`ws://${location.host}/watch/live`);
     socket.onopen = () => socket.send("next");
@@ -77,7 +95,7 @@ addEventListener("DOMContentLoaded", () => {
       const told = JSON.parse(event.data);
       if (!told.running) { location.reload(); return; }
       requestAnimationFrame(() => {
-        if (told.snapshot) draw(told.snapshot);
+        if (told.snapshot) { latest = told.snapshot; draw(latest); }
         socket.send("next");
       });
     };
