@@ -97,7 +97,7 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
             occupied_width_hz=stitched.occupied_width_hz,
             carrier_spacing_hz=carrier_spacing_hz,
             floor=None if with_floor else Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording"),
-            inband_rise_db=rise_db,
+            inband_rise_db=None if rise_db is None else 0.0,  # the pilots of a whole band are in its smooth trace
             inband_more=float(np.median(stitched.n_averages[inside])) / averages,
         )
         for with_floor in (False, True)
