@@ -5,6 +5,7 @@ import pytest
 from live_receivers import Direct, sent_db
 from tepui.cli.main import main
 from tepui.files.sigmf import open_sigmf
+from tepui.practice.live import CRYSTAL_PPM
 
 
 def run(capsys, *words):
@@ -33,6 +34,7 @@ def test_law_two_tunings_at_three_pads_are_recorded_kept_and_measured(tmp_path, 
         assert one["standing"] == "measured"
         assert one["value"] == pytest.approx(true, abs=1.0)
         assert one["low"] <= true <= one["high"]
+    assert found["tuner_error_ppm"]["value"] == pytest.approx(CRYSTAL_PPM, abs=0.05)  # though only the edges are seen
 
 
 def test_message_a_receiver_that_lacks_something(tmp_path, capsys):

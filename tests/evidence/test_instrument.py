@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from tepui.evidence.instrument import PadReading, transmitted_level
+from tepui.evidence.instrument import PadReading, cancels_db, transmitted_level
 from tepui.ground.errors import RangeError
 
 
@@ -133,3 +133,15 @@ def test_message_no_reading_and_no_doubt():
         transmitted_level([], gain_std_db=0.1)
     with pytest.raises(RangeError, match="doubt of a reading must be above 0 dB: say how well it repeats"):
         transmitted_level([reading(0.0, -30.0, std_db=0.0)], gain_std_db=0.1)
+
+
+# Every receiver on a grid that shows the same at both gains: the worst of them is the bound, by search.
+@pytest.mark.parametrize("step_db", [6.0, 10.0, 20.0])
+def test_law_how_far_two_that_agree_may_mislead(step_db):
+    gain = 10 ** (step_db / 10)
+    product = np.geomspace(1e-6, 1e2, 200_001)  # C over S, at a gain of 1
+    cross = -product * (1 + gain)
+    possible = cross**2 <= 4 * product
+    shown = 1 + cross + product
+    assert 1 + cross[possible] * gain + product[possible] * gain**2 == pytest.approx(shown[possible])
+    assert cancels_db(step_db) == pytest.approx(-10 * np.log10(shown[possible].min()), abs=0.01)

@@ -6,12 +6,12 @@ from fractions import Fraction
 import pytest
 from sweep_signals import cut_sweep, truth
 
-from tepui.evidence.pilot_rise import pilot_rise_db, rise_of_channel_db
 from tepui.evidence.pilot_tuning import tuning_error
 from tepui.practice.air import loop_waveform, send_loop
 from tepui.practice.listening import Listener, ReceiverSetting
 from tepui.practice.tuner import NARROW_8_BIT
 from tepui.signals.dvbt.mode import Mode
+from tepui.signals.dvbt.pilot_rise import pilot_rise_db, rise_of_channel_db
 
 CENTRE_HZ = 1286e6
 

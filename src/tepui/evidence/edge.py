@@ -18,10 +18,10 @@ import numpy.typing as npt
 
 from tepui.evidence.floor import MOST_SAMPLES, Floor, floor_from_guard
 from tepui.evidence.narrow import NarrowSpectrum
-from tepui.evidence.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.evidence.shoulders import OFFSETS_HZ, Shoulder, Shoulders, shoulders
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
+from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.signals.recording import Recording
 from tepui.signals.spectrum import Spectrum
 

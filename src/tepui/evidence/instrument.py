@@ -247,6 +247,16 @@ def _agreed(
     )
 
 
+def cancels_db(step_db: float) -> float:
+    """How far above two readings that agree the truth may lie, where the receiver cancels alike at both gains. [dB]
+
+    S + B g + C g^2 is the same at g and G g where B = -C (1 + G) g; with B^2 <= 4 S C the truth is at most
+    1 / (1 - 4 G / (1 + G)^2) times what both show. A third reading rules it out.
+    """
+    ratio = 10 ** (abs(step_db) / 10)
+    return -10 * math.log10(1 - 4 * ratio / (1 + ratio) ** 2)
+
+
 def _judge(one: PadReading, value_db: float | None, low_db: float, high_db: float) -> Judged:
     clean = _without_noise(one)
     if clean is None:

@@ -6,8 +6,8 @@ Theory  The copy in the guard interval lies one useful symbol later, so that the
         which the carriers there stand highest over their like (other multiples of three, which scattered pilots
         share) settles it.
 Source  [EN300744] 4.4, 4.5.3, 4.5.4; van de Beek et al. 1997, IEEE Trans. Signal Processing 45, for the angle.
-Holds   Slices that lie in the channel with most of their band; a transmitter whose centre is as told. One crystal's
-        error moves the carriers' distance too, by some hertz over a slice, which is left in doubt.
+Holds   Slices that show some of the channel; a transmitter whose centre is as told. The crystal that is off in
+        frequency is off in time by as much, and is taken so.
 """
 
 import math
@@ -28,6 +28,7 @@ Floats = npt.NDArray[np.float64]
 MOST_PPM = 100.0  # of a crystal's error
 PLAIN_SHARE = 0.8  # of the sample rate, free of the filter's edges
 LEAST_PILOTS, LEAST_SYMBOLS, MOST_SYMBOLS, MOST_CARRIERS = 4, 12, 60, 700
+LEAST_CARRIERS = 60
 CLEAR = 5.0  # times what shifts that are wrong scatter by
 MOST_SLICES = 4
 SLICE_STD_HZ = 8.0  # filters, timing, and the carriers' distance by the receiver's clock (this program's limit)
@@ -54,13 +55,26 @@ def tuning_error(
         if len(one.stretches) == 1
         and one.stretches[0].frequency_hz is not None
         and not one.stretches[0].settings.get("terminated")
-        and abs(one.stretches[0].frequency_hz - centre_hz) + PLAIN_SHARE / 3 * one.sample_rate_hz < half_hz
+        and abs(one.stretches[0].frequency_hz - centre_hz) - PLAIN_SHARE / 4 * one.sample_rate_hz < half_hz
     ]
     inside.sort(key=lambda one: abs((one.stretches[0].frequency_hz or 0.0) - centre_hz))
     found = []
     for one in inside[:MOST_SLICES]:
         tuned_hz = float(one.stretches[0].frequency_hz or 0.0)
-        error_hz = _of_slice(one, tuned_hz, centre_hz=centre_hz, n_fft=n_fft, useful_s=useful_s, guard_s=guard_s)
+        error_hz = None
+        for _ in range(2):  # the crystal that is off in frequency is off in time
+            off = 1 + (error_hz or 0.0) / tuned_hz
+            error_hz = _of_slice(
+                one,
+                tuned_hz,
+                centre_hz=centre_hz,
+                n_fft=n_fft,
+                sent_s=useful_s,
+                useful_s=useful_s * off,
+                guard_s=guard_s * off,
+            )
+            if error_hz is None:
+                break
         if error_hz is not None:
             found.append(error_hz * centre_hz / tuned_hz)
     if not found or np.ptp(found) > spacing_hz / 2:
@@ -70,8 +84,16 @@ def tuning_error(
 
 
 def _of_slice(
-    recording: Recording, tuned_hz: float, *, centre_hz: float, n_fft: int, useful_s: float, guard_s: float
+    recording: Recording,
+    tuned_hz: float,
+    *,
+    centre_hz: float,
+    n_fft: int,
+    sent_s: float,
+    useful_s: float,
+    guard_s: float,
 ) -> float | None:
+    """True less shown frequency in one slice; sent_s is the useful part as sent, useful_s as the receiver counts it."""
     rate_hz = recording.sample_rate_hz
     n_useful, n_guard = useful_s * rate_hz, guard_s * rate_hz
     whole, period = round(n_useful), n_useful + n_guard
@@ -82,15 +104,21 @@ def _of_slice(
         return None
     start, _ = symbol_start(samples, n_useful=n_useful, n_guard=n_guard)
     begins = np.rint(start + period * np.arange(n_symbols)).astype(np.intp)
-    part_hz = _by_copy(samples, begins, n_guard=n_guard, whole=whole, rate_hz=rate_hz)
+    part_hz = _by_copy(samples, begins, n_useful=n_useful, n_guard=n_guard, rate_hz=rate_hz)
     spacing_hz = 1 / useful_s
     # Carriers of the slice stand at part_hz + j spacing; nominally the lowest stands at low_hz.
-    low_hz = centre_hz - (N_CARRIERS[n_fft] - 1) / 2 * spacing_hz - tuned_hz
-    reach_hz = min(PLAIN_SHARE * rate_hz / 2, MOST_CARRIERS / 2 * spacing_hz)
+    low_hz = centre_hz - (N_CARRIERS[n_fft] - 1) / 2 / sent_s - tuned_hz
+    reach_hz = PLAIN_SHARE * rate_hz / 2
     j = np.arange(math.ceil((-reach_hz - part_hz) / spacing_hz), math.floor((reach_hz - part_hz) / spacing_hz) + 1)
-    j = j[np.abs(j * spacing_hz + part_hz) > 2 * spacing_hz]  # the line at zero
-    power = _carrier_powers(samples, begins, n_guard=n_guard, whole=whole, frequency_hz=part_hz + j * spacing_hz,
-                            rate_hz=rate_hz)  # fmt: skip
+    from_centre_hz = np.abs(j * spacing_hz + part_hz + tuned_hz - centre_hz)
+    in_channel = from_centre_hz < (N_CARRIERS[n_fft] - 1) / 2 * spacing_hz - MOST_PPM * 1e-6 * centre_hz
+    j = j[in_channel & (np.abs(j * spacing_hz + part_hz) > 2 * spacing_hz)]  # the line at zero left out
+    if len(j) < LEAST_CARRIERS:
+        return None
+    if len(j) > MOST_CARRIERS:
+        j = np.sort(j[np.argsort(np.abs(j), kind="stable")[:MOST_CARRIERS]])
+    places_hz: Floats = np.asarray(part_hz + j * spacing_hz, dtype=np.float64)
+    power = _carrier_powers(samples, begins, n_guard=n_guard, whole=whole, frequency_hz=places_hz, rate_hz=rate_hz)
     first = round((part_hz - low_hz) / spacing_hz)  # nominal number of the carrier at j = 0
     most = math.ceil(MOST_PPM * 1e-6 * centre_hz / spacing_hz)
     shifts = np.arange(-most, most + 1)
@@ -104,15 +132,22 @@ def _of_slice(
     if scores[best] - np.median(others) < CLEAR * 1.4826 * float(np.median(np.abs(others - np.median(others)))):
         return None
     carrier = first + int(shifts[best])
-    true_hz = low_hz + carrier * spacing_hz
+    true_hz = low_hz + carrier / sent_s
     return float(true_hz - part_hz)
 
 
-def _by_copy(samples: Samples, begins: npt.NDArray[np.intp], *, n_guard: float, whole: int, rate_hz: float) -> float:
+def _by_copy(
+    samples: Samples, begins: npt.NDArray[np.intp], *, n_useful: float, n_guard: float, rate_hz: float
+) -> float:
     """Frequency of the carriers, up to whole spacings, from the angle between the guard and its source. [Hz]"""
+    whole = round(n_useful)
     rows = begins[:, None] + np.arange(round(0.2 * n_guard), max(round(0.2 * n_guard) + 4, round(0.8 * n_guard)))
     rows = rows[(rows + whole < len(samples)).all(axis=1)]
-    return float(np.angle(np.vdot(samples[rows], samples[rows + whole])) / (2 * math.pi) * rate_hz / whole)
+    weights = np.hanning(rows.shape[1] + 2)[1:-1].astype(np.float32)
+    copy, source = (np.fft.fft(samples[place] * weights, axis=1) for place in (rows, rows + whole))
+    # The useful part is no whole number of samples: what is left turns each frequency by its own angle.
+    turn = np.exp(2j * np.pi * np.fft.fftfreq(rows.shape[1]) * (whole - n_useful))
+    return float(np.angle(np.vdot(copy, source / turn)) / (2 * math.pi) * rate_hz / n_useful)
 
 
 def _carrier_powers(

@@ -331,11 +331,11 @@ def shoulders(
         corrected = None
         if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
             picked, rise_db = (highest[i], 0.0) if inband_rise_db is None else (beside[i], inband_rise_db)
+            doubt_of_picking = math.sqrt(1 / 3) if inband_rise_db is None else 1 / 3  # it lies between none and all
             corrected = estimate(
                 float(best[0][i] - smoothing[i] + picked / 2 - rise_db),
                 averaging=float(clean[:, i].std()),
-                highest_of_trace=float(abs(picked) + abs(smoothing[i]))
-                / math.sqrt(3 if inband_rise_db is None else 12),
+                highest_of_trace=float(abs(picked) + abs(smoothing[i])) * doubt_of_picking,
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
                 unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),

@@ -13,12 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.floor import Floor
-from tepui.evidence.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.stitch import Stitched
 from tepui.evidence.stitch_beliefs import NEPER
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
+from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.signals.spectrum import Spectrum
 
 Floats = npt.NDArray[np.float64]
@@ -97,7 +97,7 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
             occupied_width_hz=stitched.occupied_width_hz,
             carrier_spacing_hz=carrier_spacing_hz,
             floor=None if with_floor else Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording"),
-            inband_rise_db=rise_db,
+            inband_rise_db=None if rise_db is None else 0.0,  # the pilots of a whole band are in its smooth trace
             inband_more=float(np.median(stitched.n_averages[inside])) / averages,
         )
         for with_floor in (False, True)

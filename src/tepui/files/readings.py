@@ -8,10 +8,6 @@ Holds   A point as decimal mark; a comma too, where it does not separate the cel
         row's shoulders. Lines that begin with # are left.
 """
 
-import csv
-import difflib
-import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from tepui.files.separated import bare_number, checked_heading, is_number, named_cells, separated_rows
 from tepui.files.within import named_file
 from tepui.ground.errors import FormatError
 
@@ -40,9 +37,7 @@ NUMBERS = tuple(RANGES)
 COLUMNS = (*NUMBERS, "recording")
 ENDINGS = (".sigmf-meta", ".wav")
 SHOULDERS = ("shoulder_lower_db", "shoulder_upper_db", "shoulder_worst_db")
-MOST_BYTES = 1 << 20
-COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+")
-MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " "})
+KIND = "table of readings"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,83 +49,23 @@ class ReadingRow:
     recordings: tuple[Path, ...] = ()
 
 
-def _text_of(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise FormatError(f"{path} is a folder; a table of readings is a text file.")
-        if path.stat().st_size > MOST_BYTES:
-            raise FormatError(
-                f"{path} is larger than a megabyte, too large for a table of readings; is it a recording?"
-            )
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise FormatError(f"{path} is not text in UTF-8, so it is no table of readings; save it as CSV.") from error
-    except OSError as error:
-        raise FormatError(f"{path} cannot be opened ({error.strerror or error}).") from error
-
-
-def _rows_of(path: Path) -> list[tuple[int, list[str]]]:
-    """Rows that say something, with their line numbers, cells stripped."""
-    text = _text_of(path)
-    first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
-    mark = next((mark for mark in ";\t" if mark in first), ",")  # beside these a comma is a decimal mark
-    reader = csv.reader(text.splitlines(), delimiter=mark)
-    rows = []
-    try:
-        for cells in reader:
-            kept = [cell.translate(MINUS).strip() for cell in cells]
-            if any(kept) and not kept[0].startswith("#"):
-                rows.append((reader.line_num, kept))
-    except csv.Error as error:
-        raise FormatError(f"{path}, line {reader.line_num}: {error}; write plain separated text.") from error
-    return rows
-
-
-def _number(path: Path, line: int, column: str, cell: str) -> float:
-    try:
-        value = float(cell.replace(",", ".") if COMMA_NUMBER.fullmatch(cell) else cell)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise FormatError(
-            f"{path}, line {line}: {column} must be a bare number such as -33.9, "
-            f'not "{cell}"; the unit is in the heading.'
-        )
-    return value
-
-
 def read_readings(path: Path) -> tuple[ReadingRow, ...]:
     """The rows of a table of readings.
 
     raises  FormatError: one sentence that names the line and the column
     """
-    rows = _rows_of(path)
+    rows = separated_rows(path, kind=KIND)
     if len(rows) < 2:
         raise FormatError(f"{path} holds no readings; write a heading such as setting_dbm,shoulder_worst_db, and rows.")
-    line, heading = rows[0]
-    heading = [name.lower() for name in heading]
-    for name in heading:
-        if name not in COLUMNS:
-            close = difflib.get_close_matches(name, COLUMNS, n=1)
-            nearest = f" Nearest: {close[0]}." if close else ""
-            raise FormatError(
-                f'{path}, line {line}: "{name}" is no column of a drive series; allowed are '
-                f"{', '.join(COLUMNS)}.{nearest}"
-            )
-    if len(set(heading)) < len(heading):
-        raise FormatError(f"{path}, line {line}: a column occurs twice; keep one of each.")
+    line, cells = rows[0]
+    heading = checked_heading(path, line, cells, COLUMNS, kind="drive series")
     return tuple(_row(path, line, heading, cells) for line, cells in rows[1:])
 
 
 def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> ReadingRow:
-    if len(cells) > len(heading) and any(cells[len(heading) :]):
-        raise FormatError(
-            f"{path}, line {line}: {len(cells)} cells under {len(heading)} headings; write decimals with a point, "
-            "or separate the cells with semicolons."
-        )
-    given = {name: cell for name, cell in zip(heading, cells, strict=False) if cell}
+    given = named_cells(path, line, heading, cells)
     named = given.pop("recording", None)
-    values = {name: _number(path, line, name, cell) for name, cell in given.items()}
+    values = {name: bare_number(path, line, name, cell) for name, cell in given.items()}
     for name in SHOULDERS:
         if values.get(name, -1.0) >= 0:
             raise FormatError(
@@ -177,12 +112,12 @@ def read_loss_table(path: Path) -> tuple[npt.NDArray[np.float64], npt.NDArray[np
     raises   FormatError
     """
     pairs = []
-    for number, (line, cells) in enumerate(_rows_of(path)):
+    for number, (line, cells) in enumerate(separated_rows(path, kind=KIND)):
         if len(cells) < 2:
             raise FormatError(f"{path}, line {line}: a filter table has two columns, MHz and dB of loss.")
-        if number == 0 and not _is_number(cells[0]):
+        if number == 0 and not is_number(cells[0]):
             continue
-        pairs.append((_number(path, line, "MHz", cells[0]) * 1e6, _number(path, line, "dB", cells[1])))
+        pairs.append((bare_number(path, line, "MHz", cells[0]) * 1e6, bare_number(path, line, "dB", cells[1])))
     if len(pairs) < 3:
         raise FormatError(f"{path} holds {len(pairs)} points; a filter's curve needs three or more.")
     pairs.sort()
@@ -192,11 +127,3 @@ def read_loss_table(path: Path) -> tuple[npt.NDArray[np.float64], npt.NDArray[np
     if loss.max() <= 0:
         raise FormatError(f"{path} shows gain, not loss; write the loss in dB as positive numbers.")
     return frequency, loss
-
-
-def _is_number(cell: str) -> bool:
-    try:
-        float(cell.replace(",", "."))
-    except ValueError:
-        return False
-    return True

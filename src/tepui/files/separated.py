@@ -2,18 +2,20 @@
 
 Theory  Columns in any order under their names; empty cells mean "not told"; lines that begin with # are left.
 Source  [RFC4180] for the separated text.
-Holds   A point as decimal mark, UTF-8, a megabyte at most.
+Holds   A point as decimal mark; a comma too, where it does not separate the cells. UTF-8, a megabyte at most.
 """
 
 import csv
 import difflib
 import math
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from tepui.ground.errors import FormatError
 
 MOST_BYTES = 1 << 20
+COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+")
 MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " "})
 
 
@@ -38,7 +40,7 @@ def separated_rows(path: Path, *, kind: str) -> list[tuple[int, list[str]]]:
     """
     text = _text_of(path, kind)
     first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
-    mark = max(",;\t", key=first.count)
+    mark = next((mark for mark in ";\t" if mark in first), ",")  # beside these a comma is a decimal mark
     reader = csv.reader(text.splitlines(), delimiter=mark)
     rows = []
     try:
@@ -57,7 +59,7 @@ def bare_number(path: Path, line: int, column: str, cell: str) -> float:
     raises  FormatError that names line and column
     """
     try:
-        value = float(cell)
+        value = float(cell.replace(",", ".") if COMMA_NUMBER.fullmatch(cell) else cell)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
@@ -93,6 +95,16 @@ def named_cells(path: Path, line: int, heading: Sequence[str], cells: Sequence[s
     """
     if len(cells) > len(heading) and any(cells[len(heading) :]):
         raise FormatError(
-            f"{path}, line {line}: {len(cells)} cells under {len(heading)} headings; write decimals with a point."
+            f"{path}, line {line}: {len(cells)} cells under {len(heading)} headings; write decimals with a point, "
+            "or separate the cells with semicolons."
         )
     return {name: cell for name, cell in zip(heading, cells, strict=False) if cell}
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell is a number rather than a heading."""
+    try:
+        float(cell.replace(",", "."))
+    except ValueError:
+        return False
+    return True

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from tepui.evidence.instrument import PadReading, Transmitted, transmitted_level
+from tepui.evidence.instrument import PadReading, Transmitted, cancels_db, transmitted_level
 from tepui.evidence.pads import gain_step_std_db, gains_are_comparable
 from tepui.ground.doubt import Estimate
 from tepui.ground.findings import Finding
@@ -53,11 +53,20 @@ def judged(seen: SetSeen) -> Judgement:
     common_db = max(sweep.sides.common_db for sweep in used if sweep.sides is not None)
     sides = {
         side: _widened(
-            transmitted_level([_reading(sweep, side, highest) for sweep in used], gain_std_db=0.0), common_db
+            _if_cancelled(transmitted_level([_reading(sweep, side, highest) for sweep in used], gain_std_db=0.0)),
+            common_db,
         )
         for side in SIDES
     }
     return Judgement(sides=sides, reference=_reference(readable, sides), readable=readable, comparable=comparable)
+
+
+def _if_cancelled(one: Transmitted) -> Transmitted:
+    """Two readings that agree with the high end moved up to where the receiver would have cancelled alike in both."""
+    gains = sorted({judged.reading.gain_db for judged in one.judged})
+    if one.kind != "agreed" or one.high_db is None or len(gains) != 2:
+        return one
+    return replace(one, high_db=one.high_db + cancels_db(gains[1] - gains[0]))
 
 
 def _widened(one: Transmitted, common_db: float) -> Transmitted:
@@ -147,7 +156,10 @@ def _sent(about: str, side: str, one: Transmitted, found: Judgement) -> Finding:
         return _number(about, key, min(max(least, one.low_db), one.high_db), one, remark)
     how = "agree, so the receiver adds nothing seen" if one.kind == "agreed" else "part transmitter and receiver"
     regions = "; ".join(f"{judged.reading.name}: {judged.region}" for judged in one.judged)
-    return _number(about, key, one.value_db, one, f"{len(one.judged)} settings {how} ({regions}).")
+    remark = f"{len(one.judged)} settings {how} ({regions})."
+    if one.kind == "agreed" and len(one.judged) == 2:
+        remark += " The high end allows for products that cancel alike at both; a third pad would rule that out."
+    return _number(about, key, one.value_db, one, remark)
 
 
 def _number(about: str, key: str, value: float, one: Transmitted, remark: str) -> Finding:

@@ -150,8 +150,8 @@ def floor_finding(about: str, sweep: SetSweep) -> Finding:
     share = min(steps.std / max(steps.value, 1e-9), 0.49)
     value = 10 * math.log10(level)
     remark = (
-        f"Of the converter, 300 to 700 kHz outside the channel at {sweep.label}; {steps.value:.3g} steps squared, "
-        "taken off recording by recording."
+        f"Of converter and input, 300 to 700 kHz outside the channel at {sweep.label}; the converter's "
+        f"{steps.value:.3g} steps squared are taken off recording by recording."
     )
     return Finding(
         about=about,

@@ -21,6 +21,7 @@ from tepui.chain.waveform.framing import mean_symbol_power
 from tepui.ground.checks import require_positive
 from tepui.signals.dvbt.carriers import mean_powers
 from tepui.signals.dvbt.mode import Mode
+from tepui.signals.dvbt.pilot_rise import pilot_rise_db
 
 Floats = npt.NDArray[np.float64]
 POINTS = 16384
@@ -72,11 +73,7 @@ def carrier_powers(mode: Mode) -> Floats:
 
 def highest_in_band_db(mode: Mode) -> float:
     """Highest value of the waveform's trace in band, through ten carrier spacings, over the mean. [dB]"""
-    power = carrier_powers(mode)
-    reach = 2 * SPACINGS_OF_RESOLUTION
-    filter_ = np.exp(-np.pi * (np.arange(-reach, reach + 1) / SPACINGS_OF_RESOLUTION) ** 2)
-    trace = np.convolve(power, filter_ / filter_.sum(), mode="valid")
-    return float(10 * np.log10(trace.max() / power.mean()))
+    return pilot_rise_db(mode.n_fft)
 
 
 @lru_cache(maxsize=2)
