@@ -126,6 +126,7 @@ def _view(
     centre_offset_hz: float,
     occupied_width_hz: float,
     carrier_spacing_hz: float,
+    with_pilots: bool,
     stride: int = 1,
 ) -> _View:
     offset_hz = trace.frequency_hz - centre_offset_hz
@@ -144,12 +145,14 @@ def _view(
         sides.append(index)
         offsets.append(away_hz[index])
     in_band = np.flatnonzero(np.abs(offset_hz) <= half_hz)[::stride]
-    pilots = band_shape(
-        offset_hz[in_band],
-        occupied_width_hz=occupied_width_hz,
-        carrier_spacing_hz=carrier_spacing_hz,
-        resolution_bandwidth_hz=trace.resolution_bandwidth_hz,
-    )
+    pilots = np.ones(len(in_band))
+    if with_pilots:
+        pilots = band_shape(
+            offset_hz[in_band],
+            occupied_width_hz=occupied_width_hz,
+            carrier_spacing_hz=carrier_spacing_hz,
+            resolution_bandwidth_hz=trace.resolution_bandwidth_hz,
+        )
     return _View(in_band=in_band, pilots=pilots, sides=(sides[0], sides[1]), offsets_hz=(offsets[0], offsets[1]))
 
 
@@ -292,6 +295,7 @@ def shoulders(
         centre_offset_hz=centre_offset_hz,
         occupied_width_hz=occupied_width_hz,
         carrier_spacing_hz=carrier_spacing_hz,
+        with_pilots=not inband_rise_db,  # a rise that is told is that of the pilots: counted once, at the end
     )
     view = look(trace)
     parts = _cut(trace.density[None, :], view)
