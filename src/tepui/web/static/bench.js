@@ -22,8 +22,8 @@ addEventListener("DOMContentLoaded", () => {
   ask();
 });
 
-// Levels that are being worked out: the sheet is drawn anew once they are there, unless something is being typed; a
-// sheet that stays as it is takes the new strip alone.
+// Levels that are being worked out: once they are there their parts are put into the sheet in place, so that nothing
+// typed and no focus is lost; a sheet without such parts is drawn anew, and one that stays takes the new strip alone.
 addEventListener("DOMContentLoaded", () => {
   const anew = document.querySelector("[data-anew]");
   if (!anew) return;
@@ -33,8 +33,11 @@ addEventListener("DOMContentLoaded", () => {
       const told = await (await fetch(`${anew.dataset.anew}/state`)).json();
       if (!told.ended) { setTimeout(ask, 200); return; }
       if (stays) newStrip();
-      else if (!document.activeElement?.matches("input, textarea, select")) location.reload();
-      else freshParts();
+      else if (document.querySelector("[data-fresh]")) {
+        const next = await freshParts();
+        if (next) { anew.dataset.anew = next; ask(); } else { anew.remove(); }
+      } else if (document.activeElement?.matches("input, textarea, select")) setTimeout(ask, 1000);
+      else location.reload();
     } catch { setTimeout(ask, 2000); }
   };
   ask();
@@ -51,12 +54,16 @@ async function newStrip() {
   if (!place.contains(document.activeElement)) place.replaceWith(fresh);
 }
 
-// What was worked out anew, put in without touching the field that is being typed in.
+// What was worked out anew, put in without touching the field that is being typed in; says what is still to come.
 async function freshParts() {
   const drawn = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
   document.querySelectorAll("[data-fresh]").forEach((old) => {
     const fresh = drawn.querySelector(`[data-fresh=${old.dataset.fresh}]`);
-    if (fresh) old.replaceWith(fresh);
+    if (fresh && !old.contains(document.activeElement)) old.replaceWith(fresh);
   });
+  const point = document.getElementById("r-point"), next = drawn.querySelector("[data-next]")?.dataset.next;
+  if (point && next && !point.closest("form").contains(document.activeElement) && !document.getElementById("r-shown").value)
+    point.value = next;
   newStrip();
+  return drawn.querySelector("[data-anew]")?.dataset.anew;
 }
