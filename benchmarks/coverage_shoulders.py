@@ -17,6 +17,9 @@ import numpy as np
 from scipy.signal import welch
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from endless_top import endless_top_db
 
 from signals_made import random_packets
 from tepui.chain.amplifiers.models import odd_polynomial, rapp
@@ -93,7 +96,7 @@ def construction(frequency: np.ndarray, density: np.ndarray, mode: Mode, *, smoo
     level = 10 * np.log10(density)
     half = mode.occupied_width_hz / 2
     inside = np.abs(frequency) <= half
-    highest = level[inside].max()  # half a second is long enough for it: it stands where boosted pilots crowd
+    highest = endless_top_db(frequency, density, mode) if smooth else level[inside].max()
     found = {}
     for name, sign in (("lower", -1), ("upper", 1)):
         away = sign * frequency - half

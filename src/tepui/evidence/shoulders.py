@@ -334,10 +334,12 @@ def shoulders(
         }
         corrected = None
         if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
-            picked, rise_db = (highest[i], 0.0) if inband_rise_db is None else (beside[i], inband_rise_db)
-            doubt_of_picking = math.sqrt(1 / 3) if inband_rise_db is None else 1 / 3  # it lies between none and all
+            if inband_rise_db is None:  # what highest values of a scattering trace add lies between none and all
+                picked, taken_db, doubt_of_picking = highest[i], highest[i] / 2, math.sqrt(1 / 3)
+            else:  # nothing is picked from scatter
+                picked, taken_db, doubt_of_picking = beside[i], -inband_rise_db, 1 / 3
             corrected = estimate(
-                float(best[0][i] - smoothing[i] + picked / 2 - rise_db),
+                float(best[0][i] - smoothing[i] + taken_db),
                 averaging=float(clean[:, i].std()),
                 highest_of_trace=float(abs(picked) + abs(smoothing[i])) * doubt_of_picking,
                 window=float(window[i]),
