@@ -24,6 +24,7 @@ from tepui.evidence.floor import Floor
 from tepui.evidence.pilot_band import band_shape
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
+from tepui.signals.dvbt.pilot_rise import RISE_STD_DB
 from tepui.signals.spectrum import Spectrum, smoothed
 
 Floats = npt.NDArray[np.float64]
@@ -345,6 +346,7 @@ def shoulders(
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
                 unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),
+                **({"pilots": RISE_STD_DB} if inband_rise_db is None else {}),
             )
         sides.append(
             Shoulder(
