@@ -3,7 +3,6 @@
 axe-core (W3C's WCAG 2.2 as rules, by way of axe-playwright-python) is the outside opinion on reading and use by all.
 """
 
-import os
 import re
 import shutil
 import threading
@@ -14,10 +13,9 @@ from pathlib import Path
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from captures import FOLDER
-from conftest import find_browser
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.station.example import example_text
@@ -26,19 +24,9 @@ from tepui.web.chain import Chain
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.serve import _listener
 from tepui.web.state import RESULTS, BenchState
+from web_screens import PATIENT_MS, SERIOUS, browser_open, keep, watched_page
 
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 NAME = "a4_drive_7MHz_2K_64QAM23_GI8_1"
-PATIENT_MS = 120_000
-SERIOUS = ("serious", "critical")
 SHEETS = (
     "/",
     "/station",
@@ -58,7 +46,6 @@ SHEETS = (
     "/do/tunings",
     "/screws",
 )
-KEPT = os.environ.get("TEPUI_SCREENSHOTS")
 
 
 @contextmanager
@@ -97,36 +84,14 @@ def bench(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=find_browser(), args=FLAGS)
+    with browser_open() as browser:
         yield browser
-        browser.close()
-
-
-def is_complaint(said):
-    """An error on the console; an answer of 400 is the refusal that a test asked for."""
-    return said.type == "error" and "status of 400" not in said.text
 
 
 @pytest.fixture
 def page(chromium, bench):
-    """A page that may ask this bench only, and whose complaints fail the test."""
-    context = chromium.new_context(viewport={"width": 1280, "height": 900}, base_url=bench)
-    asked, complaints = [], []
-    page = context.new_page()
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("pageerror", lambda problem: complaints.append(str(problem)))
-    page.on("console", lambda said: complaints.append(said.text) if is_complaint(said) else None)
-    yield page
-    context.close()
-    assert [url for url in asked if not url.startswith((bench, "data:"))] == []
-    assert complaints == []
-
-
-def keep(page, name):
-    if KEPT:
-        Path(KEPT).mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=Path(KEPT) / f"{name}.png", full_page=True)
+    with watched_page(chromium, bench) as page:
+        yield page
 
 
 def measured(page):

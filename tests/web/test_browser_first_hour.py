@@ -18,9 +18,9 @@ from types import MappingProxyType
 import pypdf
 import pytest
 from playwright.sync_api import expect, sync_playwright
-from test_browser import FLAGS, PATIENT_MS, is_complaint
 
 from conftest import find_browser
+from web_screens import FLAGS, PATIENT_MS, is_complaint
 
 DRIVE = Path(__file__).parent.parent / "data" / "drive" / "s1.csv"
 SHOWN = Path(os.environ.get("TEPUI_SCREENSHOTS", Path(__file__).parents[2] / "test-screenshots")) / "first-hour"

@@ -6,10 +6,11 @@ import tomllib
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect, sync_playwright
-from test_browser import FLAGS, SERIOUS, is_complaint, keep, served
+from test_browser import served
 
 from conftest import find_browser
 from tepui.station.example import example_text
+from web_screens import FLAGS, SERIOUS, is_complaint, keep
 
 
 @pytest.fixture(scope="module")

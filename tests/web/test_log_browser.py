@@ -1,6 +1,5 @@
 """The log and the evening in a real browser: keyboard alone, three sizes, axe-core, nothing asked of the outside."""
 
-import os
 import re
 import shutil
 import threading
@@ -10,9 +9,8 @@ from pathlib import Path
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
-from conftest import find_browser
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
 from tepui.web.app import build_app
@@ -20,18 +18,12 @@ from tepui.web.chain import Chain
 from tepui.web.live import ENTRY as WATCH
 from tepui.web.serve import _listener
 from tepui.web.state import RESULTS, BenchState
+from web_screens import PATIENT_MS, SERIOUS, browser_open, keep, watched_page
 
-FLAGS = [
-    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
-    *("--disable-component-update", "--disable-sync"),
-]
 STATION = Path(__file__).parent.parent / "data" / "stations" / "slate_ridge.toml"
 SHEETS = (
     *("/tonight", "/log", "/log/entry/1", "/log/add/contact", "/log/add/check", "/log/bring", "/log/trend", "/levels"),
 )
-SERIOUS = ("serious", "critical")
-KEPT = os.environ.get("TEPUI_SCREENSHOTS")
-PATIENT_MS = 120_000
 
 
 @pytest.fixture(scope="module")
@@ -60,26 +52,14 @@ def bench(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=find_browser(), args=FLAGS)
+    with browser_open() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture
 def page(chromium, bench):
-    """A page that may ask this bench only, and whose complaints fail the test."""
-    address, _ = bench
-    context = chromium.new_context(viewport={"width": 1280, "height": 900}, base_url=address)
-    asked, complaints = [], []
-    page = context.new_page()
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("pageerror", lambda problem: complaints.append(str(problem)))
-    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
-    yield page
-    context.close()
-    assert [url for url in asked if not url.startswith((address, "data:"))] == []
-    assert complaints == []
+    with watched_page(chromium, bench[0]) as page:
+        yield page
 
 
 def press_until(page, script, key="Tab", most=120):
@@ -143,12 +123,6 @@ def test_law_a_note_is_written_changed_and_undone_by_keyboard_alone(page):
     page.go_back()
     page.go_forward()
     expect(page.get_by_role("heading", name="Revision 3: undo")).to_be_visible()
-
-
-def keep(page, name):
-    if KEPT:
-        Path(KEPT).mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=Path(KEPT) / f"{name}.png", full_page=True)
 
 
 @pytest.mark.parametrize(("width", "theme"), [(390, "night"), (1280, "day")])

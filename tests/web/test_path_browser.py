@@ -10,9 +10,8 @@ import time
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
-from conftest import find_browser
 from path_station import STATION
 from tepui.desk.watching import Watching
 from tepui.desk.workshop import Workshop
@@ -22,7 +21,7 @@ from tepui.web.live import ENTRY as WATCH
 from tepui.web.serve import _listener
 from tepui.web.state import RESULTS, BenchState
 from terrain_files import write_wgs84
-from web_screens import FLAGS, PATIENT_MS, SERIOUS, is_complaint, keep
+from web_screens import PATIENT_MS, SERIOUS, browser_open, keep, watched_page
 
 SHEETS = ("/path", "/mode", "/map", "/care")
 DRAWN = {"/path": ".d-profile", "/mode": ".d-modes", "/map": ".side .fields", "/care": ".answers"}
@@ -55,25 +54,14 @@ def bench(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=find_browser(), args=FLAGS)
+    with browser_open() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture
 def page(chromium, bench):
-    """A page that may ask this bench only, and whose complaints fail the test."""
-    context = chromium.new_context(viewport={"width": 1280, "height": 900}, base_url=bench)
-    asked, complaints = [], []
-    page = context.new_page()
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("pageerror", lambda problem: complaints.append(str(problem)))
-    page.on("console", lambda said: complaints.append(said.text) if is_complaint(said) else None)
-    yield page
-    context.close()
-    assert [url for url in asked if not url.startswith((bench, "data:"))] == []
-    assert complaints == []
+    with watched_page(chromium, bench) as page:
+        yield page
 
 
 def test_law_a_path_is_drawn_and_asked_otherwise(page):
