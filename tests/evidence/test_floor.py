@@ -88,3 +88,20 @@ def test_messages_say_what_to_record():
             centre_offset_hz=0.0,
             occupied_width_hz=6.656e6,
         )
+
+
+# The set noise is the truth (invented signal): 40 ppm between the clocks let the copies slip, most at the band's ends.
+def test_clock_that_differs_adds_no_noise():
+    signal = guarded_signal(n_symbols=120)
+    slow = scipy.signal.resample(signal, round(len(signal) * (1 + 40e-6)))
+    noise = np.random.default_rng(4).standard_normal((len(slow), 2)) @ np.array([1, 1j]) / np.sqrt(2)
+    set_density = 10**-3.3
+    floor = floor_from_guard(
+        (slow + np.sqrt(set_density) * noise).astype(np.complex64),
+        sample_rate_hz=1.0,
+        useful_s=2048.0,
+        guard_s=256.0,
+        centre_offset_hz=0.0,
+        occupied_width_hz=0.0,
+    )
+    assert floor.density == pytest.approx(set_density, rel=0.1)

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tepui.evidence.lost_shape import lost_floor_std, lost_gain_std
 from tepui.evidence.narrow import NarrowSpectrum
 from tepui.evidence.stitch_beliefs import NEPER
 from tepui.evidence.stitch_fit import Fit, fit_without_folded_edges
@@ -254,6 +255,7 @@ def _fine(
     known_cells = np.bincount(seen.cell, minlength=seen.n_cells) > 0
     expected = np.maximum(np.interp(places + first, cell_middle_bin[known_cells], fit.truth[known_cells]), 0.0)
     weights, values, floors = np.zeros((len(spectra), n)), np.zeros(n), np.zeros(n)
+    lost = [(lost_gain_std(one), lost_floor_std(one)) for one in spectra]
     for who, (one, (low, high)) in enumerate(zip(spectra, _limits(seen, spectra), strict=True)):
         x = (one.frequency_hz - one.tuned_hz) / one.rate_hz
         used = np.flatnonzero(one.usable & (x >= low) & (x <= high))
@@ -263,7 +265,8 @@ def _fine(
         gain = np.exp(rows @ fit.theta[: layout.n_log])
         floor = unit[who] * (fit.theta[layout.n_log] + fit.theta[layout.n_log + 1 + who] + extra[who])
         model = expected[at] + max(floor, 0.0) / gain
-        weight = 1 / (model**2 * (1 / one.n_averages + model_std(x, layout.x_limit) ** 2))
+        unknown = (lost[who][0] * expected[at]) ** 2 + (lost[who][1] * floor / gain) ** 2
+        weight = 1 / (model**2 * (1 / one.n_averages + model_std(x, layout.x_limit) ** 2) + unknown)
         weights[who, at] = weight
         values[at] += weight * (one.density[used] - floor) / gain
         floors[at] += weight * floor / gain

@@ -17,13 +17,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tepui.evidence.converter import IDEAL_LSB2
+from tepui.evidence.lost_shape import lost_floor_std, lost_gain_std
 from tepui.evidence.narrow import NarrowSpectrum
 from tepui.evidence.stitch_beliefs import add_guards, beliefs, guards_of
-from tepui.evidence.stitch_layout import Elsewhere, Floats, Layout, Seen, floor_units, model_std
+from tepui.evidence.stitch_layout import LOST_CELLS, Elsewhere, Floats, Layout, Seen, floor_units, model_std
 
 EDGE_MISFIT, EDGE_PART = 4.0, 0.6  # standard deviations; part of the half band beyond which a misfit is the edge's
 LEAST_LEFT = 0.02  # of what was seen: the least the model may be where little is left of it
 ROUNDS, FOLD_ROUNDS, MOST_STEP = 25, 6, 0.7
+MOST_BEYOND = 2.0  # standard deviations: what lies further beyond a limit is a fault of the model
 FLOOR_BY_SHAPE_ALONE = 1.5  # times the doubt, where only band edges tell the floor: set on cuts of the known sweeps
 
 
@@ -64,16 +67,22 @@ def _fitted(
     n_log, cell, n_cells = layout.n_log, seen.cell, seen.n_cells
     starts = np.flatnonzero(np.diff(cell, prepend=-1))
     spread = 1 / seen.n_averages + model_std(seen.x, layout.x_limit) ** 2
+    lost = LOST_CELLS * np.array([(lost_gain_std(one) ** 2, lost_floor_std(one) ** 2) for one in spectra])[seen.who]
+    unknown = np.zeros(len(own))
     model = seen.density.copy()
+    least = np.full(layout.n, -np.inf)
+    least[n_log] = IDEAL_LSB2 if spectra[0].converter.step else 0.0
+    least[layout.n_noise] = 0.0
     for _ in range(ROUNDS):
         gain = np.exp(rows @ theta[:n_log])
-        weight = 1 / (model**2 * spread)
+        weight = 1 / (model**2 * spread + unknown)
         held = np.maximum(np.bincount(cell, weight * gain**2, n_cells), 1e-300)
         floor = floor_rows @ theta[n_log : layout.n_noise] + unit * extra
         less = seen.density - floor
         truth = np.bincount(cell, weight * gain * less, n_cells) / held
         shown = gain * truth[cell]
         model = np.maximum(shown, LEAST_LEFT * seen.density) + np.maximum(floor, 0.0)
+        unknown = lost[:, 0] * shown**2 + lost[:, 1] * floor**2
         residual = less - shown
         jacobian = np.concatenate([shown[:, None] * rows, floor_rows, no_noise], axis=1)
         carried = np.zeros((n_cells, layout.n))
@@ -83,10 +92,9 @@ def _fitted(
         normal = free.T @ (weight[:, None] * free) + precision
         right = free.T @ (weight * residual) + pull - precision @ theta
         add_guards(guards, theta, layout, normal, right)
-        step = np.linalg.solve(normal, right)
+        step, at_limit = _step_within(normal, right, least - theta)
         step[:n_log] = np.clip(step[:n_log], -MOST_STEP, MOST_STEP)
         theta = theta + step
-        theta[[n_log, layout.n_noise]] = np.maximum(theta[[n_log, layout.n_noise]], 0.0)
         if np.abs(step).max() < 1e-9:
             break
     n_free = len(cell) - int(np.count_nonzero(np.bincount(cell, minlength=n_cells))) - layout.n_shape
@@ -95,7 +103,9 @@ def _fitted(
     misfit = math.sqrt(float(np.sum(weight * residual**2)) / max(n_free, 1))
     return Fit(
         theta=theta,
-        covariance=np.asarray(np.linalg.inv(normal) * (allowance * max(1.0, misfit)) ** 2, dtype=np.float64),
+        covariance=np.asarray(
+            np.linalg.inv(normal + np.diag(at_limit)) * (allowance * max(1.0, misfit)) ** 2, dtype=np.float64
+        ),
         truth=truth,
         slope=slope,
         floor=floor,
@@ -103,6 +113,29 @@ def _fitted(
         residual=residual,
         misfit=misfit,
     )
+
+
+def _step_within(normal: Floats, right: Floats, least: Floats) -> tuple[Floats, Floats]:
+    """Step of the normal equations that takes no unknown below its limit; the others are solved for what is left.
+
+    least    (n,) the lowest step of each, minus infinity where there is no limit
+    returns  (n,) the step, and (n,) precision that the limit adds to the unknowns it holds: of a Gaussian whose middle
+             lies beyond a limit only the tail is possible, and that is as wide as its variance over the distance
+    """
+    held = np.zeros(len(right), bool)
+    step = np.linalg.solve(normal, right)
+    free = step
+    while (beyond := ~held & (step < least)).any():
+        held |= beyond
+        step = np.where(held, least, 0.0)
+        rest = ~held
+        step[rest] = np.linalg.solve(normal[np.ix_(rest, rest)], right[rest] - normal[np.ix_(rest, held)] @ step[held])
+    more = np.zeros(len(right))
+    if held.any():
+        variance = np.diag(np.linalg.inv(normal))
+        beyond = np.minimum(np.maximum(least - free, 0.0), MOST_BEYOND * np.sqrt(variance))
+        more[held] = (beyond / variance)[held] ** 2
+    return np.asarray(step, dtype=np.float64), more
 
 
 def fit_without_folded_edges(

@@ -24,6 +24,7 @@ Places = npt.NDArray[np.intp]
 
 KNOTS = 10  # inner pieces of the filter's shape
 MODEL_STD, EDGE_STD = 0.003, 0.02  # relative, what the model leaves, in the middle of a band and at its edge
+LOST_CELLS = 10  # cells over which what rounding leaves unknown is one and the same
 HANN_BINS_AS_ONE = 1 + 2 * ((2 / 3) ** 2 + (1 / 6) ** 2)  # Hann bins are correlated with their neighbours
 TUNER_OFF_HZ = 50e3
 
