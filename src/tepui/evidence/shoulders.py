@@ -37,6 +37,8 @@ POINTS_PER_RESOLUTION = 8  # enough for the scatter of a trace through a Gaussia
 STANDS_OUT = 4.5  # standard deviations
 LEAST_PART_LEFT = 0.2  # of the shown power; a correction beyond 7 dB is a bound, not a value (this program's limit)
 DECIBEL = 10 / math.log(10)  # of a small relative change
+SLOPE_ROUNDS = 60
+LEAST_READ = 1e-9  # of the highest value in band: where a floor was taken off, a point may lie below zero
 SMALLEST = 1e-6  # what is left of a value where the floor takes more than all
 
 
@@ -187,16 +189,17 @@ def _lifted(offsets_hz: Floats, rows_db: Floats) -> tuple[Floats, Floats, Places
 
 def _readings(parts: _Parts, view: _View) -> Floats:
     """Lower, upper and worse level re the highest value in band, of each row; (n, 3)."""
-    reference = _decibels(parts.in_band.max(axis=1))
+    highest = parts.in_band.max(axis=1)
+    reference = _decibels(highest)
     sides = [
-        _lifted(offsets, _decibels(rows))[0] - reference
+        _lifted(offsets, _decibels(np.maximum(rows, LEAST_READ * highest[:, None])))[0] - reference
         for rows, offsets in zip(parts.sides, view.offsets_hz, strict=True)
     ]
     return np.stack([*sides, np.maximum(*sides)], axis=1)
 
 
 def _smooth(parts: _Parts, view: _View) -> _Parts:
-    """Rows without their scatter: a parabola in decibels on each side, a running mean times the pilots in band."""
+    """Rows without their scatter: a parabola of the logarithm on each side, a running mean times the pilots in band."""
     m = parts.in_band.shape[1]
     width = max(1, m // 16)
     running = np.cumsum(np.pad(parts.in_band, ((0, 0), (1, 0))), axis=1)
@@ -208,10 +211,26 @@ def _smooth(parts: _Parts, view: _View) -> _Parts:
         in_band = in_band * (1 + np.clip(seen, 0, 1)[:, None] * uneven)
     sides = []
     for rows, offsets in zip(parts.sides, view.offsets_hz, strict=True):
-        powers = np.vander((offsets - OFFSETS_HZ[1]) / OFFSETS_HZ[1], 3)
-        fit = _decibels(rows) @ (powers @ np.linalg.pinv(powers)).T
-        sides.append(10 ** (fit / 10))
+        sides.append(_slope(rows, np.vander((offsets - OFFSETS_HZ[1]) / OFFSETS_HZ[1], 3)))
     return _Parts(in_band=in_band, sides=(sides[0], sides[1]))
+
+
+def _slope(rows: Floats, powers: Floats) -> Floats:
+    """Each row's course, exp of a parabola, by what a gamma law of any averaging makes likeliest. (n, k), (k, 3)
+
+    The law counts powers, not decibels: what scatters about a floor, even below zero, pulls it by no more than its
+    share.
+    """
+    solve = np.linalg.pinv(powers)
+    course = np.zeros((len(rows), powers.shape[1]))
+    course[:, -1] = np.log(np.maximum(rows.mean(axis=1), 1e-300))
+    for _ in range(SLOPE_ROUNDS):
+        slope = np.exp(course @ powers.T)
+        step = (rows / slope - 1) @ solve.T
+        course += np.clip(step, -1.0, 1.0)
+        if np.abs(step).max() < 1e-6:
+            break
+    return np.asarray(np.exp(course @ powers.T))
 
 
 def _stands_out(parts: _Parts, smooth: _Parts, n_averages: float) -> tuple[bool, bool]:
@@ -252,8 +271,9 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View, inband_averages: float)
 
 
 def _construction(parts: _Parts, view: _View, side: int) -> Construction:
-    reference = 10 * math.log10(float(parts.in_band.max()))
-    offsets, rows = view.offsets_hz[side], _decibels(parts.sides[side]) - reference
+    highest = float(parts.in_band.max())
+    offsets = view.offsets_hz[side]
+    rows = _decibels(np.maximum(parts.sides[side], LEAST_READ * highest)) - 10 * math.log10(highest)
     read, lift, touched = _lifted(offsets, rows)
     levels = [float(_at(offsets, rows, where)[0]) for where in OFFSETS_HZ]
     return Construction(

@@ -7,7 +7,7 @@ Holds   The spectrum behind the receiver's front end: what the receiver made is 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +27,7 @@ SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
 COMMON = ("highest_of_trace", "highest_in_band", "pilots", "window", "band_unseen", "receiver_shape")
 MOST_DOUBT = 3.0  # relative: beyond, nothing is known
-
+NO_FLOOR = Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording")
 
 LEAST_AVERAGES = 1e-2
 FEWEST_PERCENT = 10  # what fewer recordings saw scatters more: it must not stand out for that
@@ -85,35 +85,42 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
     for sign in (-1, 1):
         if np.count_nonzero(window & (np.sign(stitched.frequency_hz) == sign)) < wanted:
             raise RangeError("The set does not show 300 to 700 kHz outside the channel on both sides ([TR101290] 9.7).")
-    shown_there = np.maximum(stitched.level, 0.0)[window].mean()
-    averages = float(np.percentile((shown_there / stitched.std[window]) ** 2, FEWEST_PERCENT))
-    averages = max(averages, LEAST_AVERAGES)
     inside = (np.abs(stitched.frequency_hz) < half_hz) & (stitched.source >= 0)
     rise_db = rise_of_channel_db(occupied_width_hz=stitched.occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz)
-    clean, shown = (
-        shoulders(
-            _as_read(stitched, averages, with_floor=with_floor),
-            centre_offset_hz=0.0,
-            occupied_width_hz=stitched.occupied_width_hz,
-            carrier_spacing_hz=carrier_spacing_hz,
-            floor=None if with_floor else Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording"),
-            inband_rise_db=None if rise_db is None else 0.0,  # the pilots of a whole band are in its smooth trace
-            inband_more=float(np.median(stitched.n_averages[inside])) / averages,
-        )
-        for with_floor in (False, True)
-    )
-    sides = []
-    for sign, side in ((-1, clean.lower), (1, clean.upper)):
-        read = side.corrected or side.shown
+    sides, shown_sides, clean_sides = [], [], []
+    for sign in (-1, 1):
         near = window & (np.sign(stitched.frequency_hz) == sign)
-        mean = max(float(np.mean(stitched.level[near])), SMALLEST_LEVEL)
+        mean = max(float(np.mean(np.maximum(stitched.level[near], 0.0))), SMALLEST_LEVEL)
+        averages = max(float(np.percentile((mean / stitched.std[near]) ** 2, FEWEST_PERCENT)), LEAST_AVERAGES)
+        clean, shown = (
+            shoulders(
+                _as_read(stitched, averages, with_floor=with_floor),
+                centre_offset_hz=0.0,
+                occupied_width_hz=stitched.occupied_width_hz,
+                carrier_spacing_hz=carrier_spacing_hz,
+                floor=None if with_floor else NO_FLOOR,
+                inband_rise_db=None if rise_db is None else 0.0,  # pilots of a whole band are in its smooth trace
+                inband_more=float(np.median(stitched.n_averages[inside])) / averages,
+            )
+            for with_floor in (False, True)
+        )
+        side = clean.lower if sign < 0 else clean.upper
+        read = side.corrected or side.shown
         common_db = min(float(np.mean(stitched.common_std[near])) / mean, MOST_DOUBT) / NEPER
         more = {"gains_and_floor": common_db, "pilots": RISE_STD_DB}
         if rise_db is None:
             more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched)}
         sides.append(estimate(read.value, **{**read.contributions, **more}))
+        shown_sides.append(shown.lower.shown if sign < 0 else shown.upper.shown)
+        clean_sides.append(clean)
+    lower, upper = clean_sides[0].lower, clean_sides[1].upper
+    shape = replace(
+        clean_sides[0],
+        upper=upper,
+        worst=max((lower, upper), key=lambda side: (side.corrected or side.shown).value),
+    )
     return StitchedShoulder(
-        lower=sides[0], upper=sides[1], shown_lower=shown.lower.shown, shown_upper=shown.upper.shown, shape=clean
+        lower=sides[0], upper=sides[1], shown_lower=shown_sides[0], shown_upper=shown_sides[1], shape=shape
     )
 
 
@@ -129,11 +136,11 @@ def highest_in_band_db(found: Shoulders, stitched: Stitched) -> float:
 
 def _as_read(stitched: Stitched, averages: float, *, with_floor: bool) -> Spectrum:
     """The spectrum with the scatter that it has beside the channel."""
-    density = np.maximum(stitched.level + stitched.floor if with_floor else stitched.level, SMALLEST_LEVEL)
+    density = stitched.level + stitched.floor if with_floor else stitched.level.copy()
     return Spectrum(
         frequency_hz=stitched.frequency_hz.copy(),
         density=density,
-        std=density / math.sqrt(averages),
+        std=np.maximum(density, SMALLEST_LEVEL) / math.sqrt(averages),
         resolution_bandwidth_hz=stitched.resolution_bandwidth_hz,
         window="hann",
         n_averages=averages,
