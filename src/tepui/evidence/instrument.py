@@ -9,8 +9,9 @@ Theory  With power gain g ahead of the receiver's distortion a cell beside the s
         cancel at both gains alike.
 Source  third-order products of amplitude: common practice (no published source); likelihood interval: Wilks 1938, Ann.
         Math. Stat. 9, 60-62; 3.84 is the 95 % point of chi squared with one degree of freedom.
-Holds   Receivers whose products are of third order at every gain used, and a transmitter that did not move between the
-        readings. A receiver's gain counts only where it is known to lie ahead of the distortion; a pad always counts.
+Holds   Receivers whose products are nearly of third order at every gain used (what departs is counted as doubt), and
+        a transmitter that did not move between the readings. A receiver's gain counts only where it is known to lie
+        ahead of the distortion; a pad always counts.
 """
 
 import math
@@ -32,6 +33,8 @@ AGREE_STD = 2.0
 REGION_DB = 1.0  # further than this from the truth, a reading is the receiver's or noise (this program's limit)
 PADS_DB = (3.0, 6.0, 10.0, 16.0, 20.0)
 MODEL_STD_DB = 0.05  # of a reading: orders above the third, and the step of the grid (this program's limit)
+HIGHER_ORDERS = 4.5 / 2  # of the mean power over the intercept: doubt of the third-order product's amplitude
+MOST_DRIVEN = 0.3  # of the intercept: beyond, nothing goes by orders any more
 NEARLY = 1.2  # times the least width: of pads that do nearly as well the smallest, for noise grows with the pad
 SAME_GAIN_DB = 0.05
 SMALLEST = 1e-12
@@ -102,7 +105,8 @@ class _Possible:
     shape_db: Floats
     sent_db: Floats
     misfit: Floats
-    std_db: float
+    chi_squared: Floats
+    std_db: Floats
 
     def interval(self) -> tuple[float, float]:
         spare = CHI_SQUARED_95 - (self.misfit - float(self.misfit.min()))
@@ -112,21 +116,43 @@ class _Possible:
         return low, float((self.sent_db + reach)[possible].max())
 
 
-def _shape_db(gain_db: Floats, ratios_db: Floats = RATIOS_DB, phases: Floats = PHASES) -> Floats:
-    """Shown over sent for every receiver on the grid at gains over the highest, (n_r, n_k, n)."""
-    gain = 10 ** (gain_db / 10)
+def _shape_db(
+    gain_db: Floats, ratios_db: Floats = RATIOS_DB, phases: Floats = PHASES, made_db: Floats | float = 0.0
+) -> Floats:
+    """Shown over sent for every receiver on the grid at gains over the highest, (n_r, n_k, n).
+
+    made_db  what the product is more than of third order, (n_r, n_k, n) or one figure
+    """
+    gain = 10 ** ((gain_db + made_db) / 10)
     ratio = 10 ** (ratios_db / 10)[:, None, None]
     shown = 1 + 2 * phases[None, :, None] * np.sqrt(ratio) * gain + ratio * gain**2
     return np.asarray(10 * np.log10(np.maximum(shown, SMALLEST)))
 
 
-def _possible(shape_db: Floats, level_db: Floats, std_db: Floats) -> _Possible:
-    """The grid fitted to readings of level_db (n,)."""
+def _possible(
+    gain_db: Floats, level_db: Floats, std_db: Floats, ratios_db: Floats = RATIOS_DB, phases: Floats = PHASES
+) -> _Possible:
+    """The grid fitted to readings of level_db (n,), at gains over the highest.
+
+    A stage whose mean power is u of its intercept makes u^2 of a Gaussian signal beside it. One that bends as tanh
+    departs from the third order by 4.5 u of the product's amplitude, a pure cubic by nothing: half of that is in doubt.
+    """
+    shape_db = _shape_db(gain_db, ratios_db, phases)
     weight = 1 / std_db**2
+    first = (level_db - shape_db) @ weight / weight.sum()
+    share = 10 ** ((first[..., None] + ratios_db[:, None, None] + 2 * gain_db) / 20)
+    # the shape takes amplitudes of the product as powers of the gain
+    beyond_db = 10 * np.log10(1 + HIGHER_ORDERS * np.minimum(share, MOST_DRIVEN))
+    more, less = (_shape_db(gain_db, ratios_db, phases, sign * beyond_db) for sign in (1, -1))
+    variance = std_db**2 + ((more - less) / 2) ** 2
+    weight = 1 / variance
     apart = level_db - shape_db
-    sent = apart @ weight / weight.sum()
-    misfit = (apart - sent[..., None]) ** 2 @ weight
-    return _Possible(shape_db=shape_db, sent_db=sent, misfit=misfit, std_db=float(weight.sum() ** -0.5))
+    total = weight.sum(axis=-1)
+    sent = (apart * weight).sum(axis=-1) / total
+    chi_squared = ((apart - sent[..., None]) ** 2 * weight).sum(axis=-1)
+    # twice the logarithm of the likelihood, S taken out of it: what widens the doubt must not win by that
+    misfit = chi_squared + np.log(variance / std_db**2).sum(axis=-1) + np.log(total * std_db.min() ** 2)
+    return _Possible(shape_db=shape_db, sent_db=sent, misfit=misfit, chi_squared=chi_squared, std_db=total**-0.5)
 
 
 def _without_noise(reading: PadReading) -> tuple[float, float] | None:
@@ -158,14 +184,13 @@ def transmitted_level(readings: Sequence[PadReading], *, gain_std_db: float) -> 
     std = np.hypot([spread for _, (_, spread) in clean], MODEL_STD_DB)
     if (agreed := _agreed(readings, gains, level, std)) is not None:
         return agreed
-    shape = _shape_db(gains - top_db)
-    found = _possible(shape, level, std)
+    found = _possible(gains - top_db, level, std)
     # A step of gain that is wrong moves every reading of the model by its own slope there.
     best = np.unravel_index(int(np.argmin(found.misfit)), found.misfit.shape)
-    nudged = _shape_db(gains - top_db + 0.1)[best] - shape[best]
+    nudged = _shape_db(gains - top_db + 0.1)[best] - found.shape_db[best]
     steps = np.array([gain_std_db if one.gain_std_db is None else one.gain_std_db for one, _ in clean])
     std = np.hypot(std, steps * np.abs(nudged) / 0.1)
-    found = _possible(shape, level, std)
+    found = _possible(gains - top_db, level, std)
     best = np.unravel_index(int(np.argmin(found.misfit)), found.misfit.shape)
     low, high = found.interval()
     solved = len({round(gain / SAME_GAIN_DB) for gain in gains}) >= 3
@@ -178,7 +203,7 @@ def transmitted_level(readings: Sequence[PadReading], *, gain_std_db: float) -> 
         high_db=high,
         receiver_db=value + ratio_db if solved else None,
         judged=tuple(_judge(one, value if solved else None, low, high) for one in readings),
-        misfit=float(found.misfit[best]),
+        misfit=float(found.chi_squared[best]),
         next_pad_db=_next_pad_db(gains, level, std),
         best_gain_db=_best_gain_db(found, best, readings, top_db) if solved else None,
     )
@@ -272,19 +297,20 @@ def _next_pad_db(gains: Floats, level: Floats, std: Floats) -> float | None:
     """The pad, over the lowest gain used, whose reading parts the possible receivers best; None where all agree."""
     ratios, phases = RATIOS_DB[::6], PHASES[::3]
     top_db, doubt = float(gains.max()), float(std.max())
-    found = _possible(_shape_db(gains - top_db, ratios, phases), level, std)
+    found = _possible(gains - top_db, level, std, ratios, phases)
     fits = found.misfit <= float(found.misfit.min()) + CHI_SQUARED_95
     sent, places = found.sent_db[fits], np.argwhere(fits)
-    if float(np.ptp(sent)) < 2 * found.std_db:
+    if float(np.ptp(sent)) < 2 * float(found.std_db[fits].min()):
         return None
     few = places[np.argsort(sent)][:: max(1, len(places) // 12)]
     widths = []
     for pad in PADS_DB:
-        shape = _shape_db(np.append(gains, gains.min() - pad) - top_db, ratios, phases)
+        padded_db = np.append(gains, gains.min() - pad) - top_db
+        shape = _shape_db(padded_db, ratios, phases)
         total = []
         for r, k in few:
             shown = float(found.sent_db[r, k] + shape[r, k, -1])
-            low, high = _possible(shape, np.append(level, shown), np.append(std, doubt)).interval()
+            low, high = _possible(padded_db, np.append(level, shown), np.append(std, doubt), ratios, phases).interval()
             total.append(high - low)
         widths.append(float(np.mean(total)))
     return next(pad for pad, width in zip(PADS_DB, widths, strict=True) if width <= NEARLY * min(widths))
