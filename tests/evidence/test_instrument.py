@@ -145,3 +145,31 @@ def test_law_how_far_two_that_agree_may_mislead(step_db):
     shown = 1 + cross + product
     assert 1 + cross[possible] * gain + product[possible] * gain**2 == pytest.approx(shown[possible])
     assert cancels_db(step_db) == pytest.approx(-10 * np.log10(shown[possible].min()), abs=0.01)
+
+
+# Outside the project: receivers that bend as tanh, not by the third order alone, on band-limited noise by numpy; up to
+# shoulders of their own 24 dB below the signal.
+def test_law_the_doubt_holds_for_receivers_that_saturate_softly():
+    n, inside, cases = 1 << 15, 0, 40
+    frequency = np.fft.fftfreq(n)
+    in_band, beside = np.abs(frequency) < 0.1, (np.abs(frequency) > 0.108) & (np.abs(frequency) < 0.135)
+    rng = np.random.default_rng(21)
+
+    def level_db(samples):
+        power = np.abs(np.fft.fft(samples)) ** 2
+        return 10 * np.log10(power[beside].mean() / power[in_band].mean())
+
+    for _ in range(cases):
+        signal = np.fft.ifft(np.fft.fft(rng.standard_normal((n, 2)) @ np.array([1, 1j])) * in_band)
+        signal /= np.sqrt(np.mean(np.abs(signal) ** 2))
+        turn = np.exp(1j * rng.uniform(-np.pi, np.pi))
+        sent = signal * (1 + 10 ** (rng.uniform(-40, -30) / 20) * turn * np.abs(signal) ** 2)
+        top = 10 ** (rng.uniform(-17, -12) / 10)  # mean power over the intercept at the highest gain
+        readings = []
+        for gain_db in (0.0, -6.0, -14.0):
+            drive = np.sqrt(3 * top * 10 ** (gain_db / 10))
+            shown = sent * np.tanh(drive * np.abs(sent)) / np.abs(sent)
+            readings.append(reading(gain_db, level_db(shown) + rng.normal(0, 0.1), std_db=0.1))
+        found = transmitted_level(readings, gain_std_db=0.0)
+        inside += found.low_db <= level_db(sent) <= found.high_db
+    assert inside >= 0.9 * cases

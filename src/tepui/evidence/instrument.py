@@ -33,7 +33,7 @@ AGREE_STD = 2.0
 REGION_DB = 1.0  # further than this from the truth, a reading is the receiver's or noise (this program's limit)
 PADS_DB = (3.0, 6.0, 10.0, 16.0, 20.0)
 MODEL_STD_DB = 0.05  # of a reading: orders above the third, and the step of the grid (this program's limit)
-HIGHER_ORDERS = 4.5 / 2  # of the mean power over the intercept: doubt of the third-order product's amplitude
+HIGHER_ORDERS = 3.0  # of the mean power over the intercept: doubt of the third-order product's amplitude
 MOST_DRIVEN = 0.3  # of the intercept: beyond, nothing goes by orders any more
 NEARLY = 1.2  # times the least width: of pads that do nearly as well the smallest, for noise grows with the pad
 SAME_GAIN_DB = 0.05
@@ -135,7 +135,8 @@ def _possible(
     """The grid fitted to readings of level_db (n,), at gains over the highest.
 
     A stage whose mean power is u of its intercept makes u^2 of a Gaussian signal beside it. One that bends as tanh
-    departs from the third order by 4.5 u of the product's amplitude, a pure cubic by nothing: half of that is in doubt.
+    departs from the third order by 4.5 u of the product's amplitude, a pure cubic by nothing: two thirds of that are in
+    doubt.
     """
     shape_db = _shape_db(gain_db, ratios_db, phases)
     weight = 1 / std_db**2
@@ -187,7 +188,7 @@ def transmitted_level(readings: Sequence[PadReading], *, gain_std_db: float) -> 
     found = _possible(gains - top_db, level, std)
     # A step of gain that is wrong moves every reading of the model by its own slope there.
     best = np.unravel_index(int(np.argmin(found.misfit)), found.misfit.shape)
-    nudged = _shape_db(gains - top_db + 0.1)[best] - found.shape_db[best]
+    nudged = _shape_db(gains - top_db + 0.1, RATIOS_DB[[best[0]]], PHASES[[best[1]]])[0, 0] - found.shape_db[best]
     steps = np.array([gain_std_db if one.gain_std_db is None else one.gain_std_db for one, _ in clean])
     std = np.hypot(std, steps * np.abs(nudged) / 0.1)
     found = _possible(gains - top_db, level, std)
@@ -295,14 +296,14 @@ def _judge(one: PadReading, value_db: float | None, low_db: float, high_db: floa
 
 def _next_pad_db(gains: Floats, level: Floats, std: Floats) -> float | None:
     """The pad, over the lowest gain used, whose reading parts the possible receivers best; None where all agree."""
-    ratios, phases = RATIOS_DB[::6], PHASES[::3]
+    ratios, phases = RATIOS_DB[::10], PHASES[::4]
     top_db, doubt = float(gains.max()), float(std.max())
     found = _possible(gains - top_db, level, std, ratios, phases)
     fits = found.misfit <= float(found.misfit.min()) + CHI_SQUARED_95
     sent, places = found.sent_db[fits], np.argwhere(fits)
     if float(np.ptp(sent)) < 2 * float(found.std_db[fits].min()):
         return None
-    few = places[np.argsort(sent)][:: max(1, len(places) // 12)]
+    few = places[np.argsort(sent)][:: max(1, len(places) // 8)]
     widths = []
     for pad in PADS_DB:
         padded_db = np.append(gains, gains.min() - pad) - top_db
@@ -322,7 +323,7 @@ def _best_gain_db(found: _Possible, best: tuple[np.intp, ...], readings: Sequenc
     Where no noise is known, the highest gain at which the products move the reading by less than a tenth of a dB.
     """
     below = np.arange(0.0, 40.5, 0.5)
-    made = np.abs(_shape_db(-below)[best[0], best[1]])
+    made = np.abs(_shape_db(-below, RATIOS_DB[[best[0]]], PHASES[[best[1]]])[0, 0])
     known = [one for one in readings if one.noise_db is not None]
     if not known:
         good = np.flatnonzero(np.maximum.accumulate(made[::-1])[::-1] <= 0.1)
