@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize_scalar
+from scipy.signal.windows import tukey
 
 from tepui.ground.errors import RangeError
 from tepui.signals.spectrum import Spectrum
@@ -25,7 +26,10 @@ from tepui.signals.windows import window_weights
 Samples = npt.NDArray[np.complex64]
 Floats = npt.NDArray[np.float64]
 
-PART_OF_GUARD = (0.3, 0.7)
+PART_OF_GUARD = (0.3, 0.95)
+EASED = 0.3  # of a window's length falls at its ends, where a spectrum has no steep edge
+BINS_AS_ONE_EASED = 1.2  # n sum w^4 / (sum w^2)^2 of that window
+CLEAR_SAMPLES = 6  # of either end of the guard: ringing of the receiver's filters
 MOST_SLIP = 1.0  # samples between the copies of one symbol: 100 ppm of 8K at 9 MS/s
 MOST_SAMPLES = 1 << 22
 QUIET_PARTS = 20
@@ -179,7 +183,8 @@ def floor_from_guard(
     samples = samples[:MOST_SAMPLES]
     n_useful, n_guard = useful_s * sample_rate_hz, guard_s * sample_rate_hz
     period, whole = n_useful + n_guard, round(n_useful)
-    length = int((PART_OF_GUARD[1] - PART_OF_GUARD[0]) * n_guard)
+    first = max(PART_OF_GUARD[0] * n_guard, CLEAR_SAMPLES)
+    length = int(min(PART_OF_GUARD[1] * n_guard, n_guard - CLEAR_SAMPLES) - first)
     n_symbols = int((len(samples) - whole) / period) - 2
     if length < 8 or n_symbols < 8:
         raise RangeError(
@@ -187,9 +192,11 @@ def floor_from_guard(
             "(this program's limit: 8 and 8); record longer, or wider, or give the floor."
         )
     start, _ = symbol_start(samples, n_useful=n_useful, n_guard=n_guard)
-    at = np.rint(start + PART_OF_GUARD[0] * n_guard + period * np.arange(n_symbols)).astype(np.int64)
+    at = np.rint(start + first + period * np.arange(n_symbols)).astype(np.int64)
     rows = at[:, None] + np.arange(length)
-    weights = window_weights("hann", length)
+    # Beside a channel that is in sight leakage must fall fast; where it is not, most samples are to count.
+    in_sight = occupied_width_hz == 0 or abs(centre_offset_hz) - occupied_width_hz / 2 < sample_rate_hz / 2
+    weights = window_weights("hann", length) if in_sight else tukey(length, EASED, sym=False)
     copy = np.fft.fft(samples[rows] * weights, axis=-1)
     frequency_hz = np.fft.fftfreq(length, 1 / sample_rate_hz)
     turn = np.exp(2j * np.pi * frequency_hz / sample_rate_hz * (whole - n_useful))
@@ -206,7 +213,7 @@ def floor_from_guard(
     mean, relative = _mean_without_lines(noise[chosen], int(kept.sum()))
     return Floor(
         density=mean,
-        std=mean * relative * math.sqrt(BINS_AS_ONE),
+        std=mean * relative * math.sqrt(BINS_AS_ONE if in_sight else BINS_AS_ONE_EASED),
         at_most=False,
         method="guard interval less tail",
     )
