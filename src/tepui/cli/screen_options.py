@@ -90,6 +90,8 @@ def screen_request(given: argparse.Namespace) -> "ScreenRequest":
         side: _levels(getattr(given, name), f"--{name.replace('_', '-')}")
         for side, name in (("lower", "shoulder_lower"), ("upper", "shoulder_upper"), ("worst", "shoulder"))
     }
+    if table is None and given.save is not None:
+        raise UsageError("--save writes a drive series: it needs --screen FILE.csv, with the column setting_dbm.")
     if table is not None and (any(levels.values()) or any(shoulders.values())):
         raise UsageError("--screen FILE.csv has the levels in its rows: leave the options that name levels out.")
     if shoulders["worst"] and (shoulders["lower"] or shoulders["upper"]):
@@ -128,7 +130,8 @@ def _level(text: str | None, option: str) -> "Told | None":
     try:
         found = parse_quantity(text, kind=kind)
     except QuantityError as problem:
-        raise QuantityError(f"{option}: {problem} In dBm it is what the display shows.") from problem
+        more = " In dBm it is what the display shows, in dB over the trace's top." if "dB" not in text else ""
+        raise QuantityError(f"{option}: {problem}{more}") from problem
     half = None if found.low is None or found.high is None else (found.high - found.low) / 2
     if half == 0:
         raise QuantityError(f'{option}: "{text}" has a doubt of zero, which no reading has; leave it out or state one.')

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from tepui.evidence.screen import Display, Side, band_of, side_of
 from tepui.ground.doubt import Estimate
-from tepui.ground.errors import FormatError
+from tepui.ground.errors import FormatError, InputError
 from tepui.ground.findings import Finding, Outcome, Table, Value
 from tepui.jobs.screen_findings import (
     display_findings,
@@ -67,28 +67,27 @@ def screen(looks: Sequence[LookTold], *, total_power: bool = False, as_series: b
     as_series    whether a drive series will be made of it, so that what it lacks is said
     raises       InputError: one sentence
     """
-    by_name: dict[str, list[Look]] = {}
+    by_name: dict[str, list[LookTold]] = {}
     for told in looks:
-        by_name.setdefault(told.name, []).append(look_of(told))
+        by_name.setdefault(told.name, []).append(told)
     findings: list[Finding] = []
     cells: list[tuple[Value, ...]] = []
     rows: list[DriveRow] = []
     said: set[Display] = set()
-    for name, group in by_name.items():
-        _require_apart(name, group)
-        about = f"screen:{name}"
-        solved = solved_sides(group) if len(group) > 1 else ()
-        if len(group) == 1:
-            findings += _of_look(about, group[0], total_power=total_power)
-        else:
-            findings += pad_findings(about, solved)
-            findings += power_findings(about, group[0], band_of(group[0].reading))
+    for name, named in by_name.items():
+        try:
+            group = [look_of(told) for told in named]
+            _require_apart(group)
+            solved = solved_sides(group) if len(group) > 1 else ()
+            findings += _of_group(f"screen:{name}", group, solved, total_power=total_power)
+        except InputError as problem:
+            raise type(problem)(f"{name}: {problem}" if len(looks) > 1 else str(problem)) from problem
         for look in group:
             cells += _cells(look, name, solved)
         display = group[0].reading.display
         if display not in said:
             said.add(display)
-            findings += display_findings(about, group[0])
+            findings += display_findings(f"screen:{name}", group[0])
         row = _drive_row(name, group, solved)
         if row is not None:
             rows.append(row)
@@ -117,15 +116,21 @@ def _left_out(names: Iterable[str], rows: Sequence[DriveRow]) -> list[Finding]:
     ]
 
 
-def _require_apart(name: str, group: Sequence[Look]) -> None:
+def _require_apart(group: Sequence[Look]) -> None:
     pads = [look.told.pad_db for look in group]
     if len(group) > 1 and (None in pads or len(set(pads)) < len(pads)):
         raise FormatError(
-            f"{name} is named by {len(group)} looks: looks of one name are one signal through different pads, so each "
+            f"this name has {len(group)} looks: looks of one name are one signal through different pads, so each "
             "needs its own pad; give other signals other names."
         )
     if len({look.told.setting_dbm for look in group}) > 1:
-        raise FormatError(f"{name}: looks of one name are one signal of one setting; give others other names.")
+        raise FormatError("looks of one name are one signal of one setting; give others other names.")
+
+
+def _of_group(about: str, group: Sequence[Look], solved: Sequence[Solved], *, total_power: bool) -> list[Finding]:
+    if len(group) == 1:
+        return _of_look(about, group[0], total_power=total_power)
+    return [*pad_findings(about, solved), *power_findings(about, group[0], band_of(group[0].reading))]
 
 
 def _of_look(about: str, look: Look, *, total_power: bool) -> list[Finding]:

@@ -203,8 +203,9 @@ def _display(told: LookTold, filter_: Resolution | None) -> Display:
     averages = _averages(told, filter_, resolutions)
     if averages is not None and averages < LEAST_AVERAGES and told.middle is None:
         raise RangeError(
-            f"a point of this trace averages {averages:.2g} values, so that its highest point is chance; average more, "
-            "narrow the video filter, or give the middle height of the trace in place of its top."
+            f"a point of this trace is the mean of about {averages:.2g} independent values, so that its highest point "
+            f"is chance; average at least {LEAST_AVERAGES:g}, narrow the video filter, or give the middle height of "
+            "the trace in place of its top."
         )
     return Display(
         detector=told.detector,
