@@ -167,6 +167,8 @@ SHOULDER = ("--shoulder", "-33 dB")
         (("--line", "-20 dB"), "comparing them needs the RBW and the channel's width"),
         ((*SHOULDER, "--rbw", "3 MHz", "--width", "7 MHz"), "a quarter of the signal's width, 1.66 MHz"),
         ((*SHOULDER, "--rbw", "100 Hz", "--width", "7 MHz"), "one carrier spacing, 0.977 kHz"),
+        ((*SHOULDER, "--rbw", "3 kHz", "--width", "7 MHz"), "the trace's top is a pilot and not the signal"),
+        (("--line", "-40 dB", "--beside", "-30 dB"), "must stand above what is beside it"),
         ((*SHOULDER, "--rbw", "0 Hz"), "--rbw must be a number above zero in Hz"),
         ((*SHOULDER, "--rbw", "30 kHz", "--vbw", "30 kHz"), "its highest point is chance"),
         ((*SHOULDER, "--sweep-time", "1 s", "--points", "601"), "give the RBW too"),

@@ -5,6 +5,7 @@ Theory  All levels of one reading come through one detector, which moves every n
         what the filter passes of the channel taken off as powers first. The highest value is brought to a filter of ten
         carrier spacings, for pilots make less of it through a wider one. What the modulator alone shows may be products
         that add to the amplifier's as voltages: amplitudes then lie between difference and sum, a - b to a + b.
+        The middle of a trace of N values a point, read in decibels, lies 10 lg(e) (psi(N) - ln N) off a mean of powers.
         Power of the channel: mean level + 10 lg(width / noise bandwidth) less the detector's offset.
 Source  [TR101290] 9.7 (wording from memory); signals/detected.py, signals/resolution.py; the interval of two
         voltages is that of evidence/instrument.py, |B| <= 2 sqrt(S C).
@@ -16,9 +17,11 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from scipy.special import digamma
+
 from tepui.evidence.drive import LEAST_ABOVE_BASELINE_DB
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate, estimate
-from tepui.signals.detected import LINEAR_DB, LOG_DB, SCATTER_DB, peak_offset_db
+from tepui.signals.detected import DECIBEL, LINEAR_DB, LOG_DB, SCATTER_DB, peak_offset_db
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, pilot_rise_db, scattered_rise_db
 from tepui.signals.resolution import Resolution
@@ -60,7 +63,15 @@ class Display:
                 return None
             middle, _ = peak_offset_db(resolutions=self.resolutions, times=self.held)
             return estimate(middle, detector=PEAK_STD_DB)
-        return estimate({"power": 0.0, "log": LOG_DB, "linear": LINEAR_DB}[self.detector], detector=OFFSET_STD_DB)
+        return estimate(self._smooth_db(self.detector), detector=OFFSET_STD_DB)
+
+    def _smooth_db(self, detector: str) -> float:
+        """Middle of the trace in decibels, less the mean power; few values a point leave powers below their mean."""
+        if detector == "log":
+            return LOG_DB
+        if detector == "power":
+            return 0.0 if self.averages is None else DECIBEL * float(digamma(self.averages) - math.log(self.averages))
+        return LINEAR_DB + (0.0 if self.averages is None else (LOG_DB - LINEAR_DB) / self.averages)
 
     @property
     def scatter_db(self) -> float:

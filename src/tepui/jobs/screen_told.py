@@ -22,6 +22,7 @@ from tepui.signals.resolution import Resolution, resolution
 READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats, as for a drive series
 USUAL_FFT = 8192
 LEAST_AVERAGES = 10.0
+PILOT_SPACINGS = 5.0  # a trace through less has pilots for its top, which are lines and no noise (this program's limit)
 WIDEST_SHARE = 0.25  # of the occupied width: through a wider filter the trace's top is no density
 LEVEL_RANGE_DB = (-200.0, 100.0)
 SIDES = ("lower", "upper", "worst")
@@ -111,7 +112,7 @@ def look_of(told: LookTold) -> Look:
     mode = _mode(told)
     filter_ = None if told.rbw_hz is None else resolution(width_hz=told.rbw_hz, shape=told.shape)
     if filter_ is not None and mode is not None:
-        _check_filter(filter_, mode)
+        _check_filter(filter_, mode, by_top=told.middle is None)
     reading = ScreenReading(
         display=_display(told, filter_),
         top=top,
@@ -173,13 +174,19 @@ def _mode(told: LookTold) -> Mode | None:
     )
 
 
-def _check_filter(filter_: Resolution, mode: Mode) -> None:
+def _check_filter(filter_: Resolution, mode: Mode, *, by_top: bool) -> None:
     spacing, most = mode.carrier_spacing_hz, WIDEST_SHARE * mode.occupied_width_hz
     if not spacing <= filter_.width_hz <= most:
         raise RangeError(
             f"the resolution bandwidth must lie between one carrier spacing, {spacing / 1e3:.3g} kHz, below which "
             f"carriers show one by one, and a quarter of the signal's width, {most / 1e6:.3g} MHz (this program's "
             f"limit), not {filter_.width_hz / 1e3:g} kHz; 10 to 50 kHz serve shoulders well."
+        )
+    if by_top and filter_.noise_bandwidth_hz < PILOT_SPACINGS * spacing:
+        raise RangeError(
+            f"through {filter_.width_hz / 1e3:g} kHz, less than {PILOT_SPACINGS:g} carrier spacings of "
+            f"{spacing / 1e3:.3g} kHz, the trace's top is a pilot and not the signal; give the middle height of "
+            "the trace, or read through 10 to 50 kHz."
         )
 
 
@@ -240,11 +247,15 @@ def _check_heights(reading: ScreenReading, unit: str) -> None:
                 f"the {name}, {one.value:g} {unit}, must lie below the trace in band, {top:g} {unit}; "
                 "a level below is written with a minus."
             )
-    noise = reading.noise
+    noise, line, beside = reading.noise, reading.line, reading.beside
+    if line is not None and beside is not None and beside.value > line.value:
+        raise RangeError(
+            f"the line, {line.value:g} {unit}, must stand above what is beside it, {beside.value:g} {unit}."
+        )
     if noise is None:
         return
     others = [one for parts in reading.shoulders.values() for one in parts]
-    for one in [*others, *([] if reading.baseline is None else [reading.baseline])]:
+    for one in [*others, *(one for one in (reading.baseline, beside) if one is not None)]:
         if noise.value > one.value + COVERAGE_FACTOR * math.hypot(noise.std, one.std):
             raise RangeError(
                 f"the noise, {noise.value:g} {unit}, stands above what is shown beside the signal, {one.value:g} "

@@ -35,7 +35,9 @@ def _shape(n_fft: int, spacings: float) -> Floats:
     lines[::STEPS] = power
     reach = int(2 * spacings * STEPS)
     response = np.exp(-np.pi * (np.arange(-reach, reach + 1) / (spacings * STEPS)) ** 2) / spacings
-    return np.asarray(np.convolve(lines, response, mode="same")[: len(lines)] / float(power.mean()))
+    size = len(lines) + 2 * reach
+    through = np.fft.irfft(np.fft.rfft(lines, size) * np.fft.rfft(response, size), size)[reach : reach + len(lines)]
+    return np.asarray(through / float(power.mean()))
 
 
 @cache
