@@ -122,6 +122,21 @@ def test_law_the_two_conventions_stand_by_the_band_apart(read_json):
     assert "shoulder_lower_total_4khz_db" not in of_one(read_json, *words)
 
 
+def test_law_a_group_of_looks_states_its_line_and_the_other_convention(read_json, tmp_path):
+    table = tmp_path / "pads.csv"
+    table.write_text("name,pad_db,top_dbm,lower_dbm,line_dbm,beside_dbm\n"
+                     "a,20,-30,-64,-50,-66\na,30,-40,-75,-63,-77\na,40,-50,-85,-73.1,-87\n")  # fmt: skip
+    words = (table, "--width", "7 MHz", "--rbw", "30 kHz", "--detector", "power", "--total-power")
+    found = findings(read_json, *words)
+    line = found["screen:a", "line_over_signal_dbc"]
+    assert len(re.findall(r"dB through \d+ dB", line["remark"])) == 3
+    assert "what changes with the pad is the display's own" in line["remark"]
+    total, over = found["screen:a", "shoulder_lower_total_4khz_db"], found["screen:a", "shoulder_lower_db"]
+    assert (
+        over["value"] - total["value"] == pytest.approx(over["high"] - total["high"]) == pytest.approx(31.8, abs=0.03)
+    )
+
+
 # What a front end makes, written down anew: S + B g + C g^2 with a cross term of either sign.
 @pytest.mark.parametrize("sign", [-0.8, 0.0, 0.8])
 def test_law_looks_through_pads_part_the_display_from_the_transmitter(read_json, tmp_path, sign):

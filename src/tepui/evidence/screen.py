@@ -193,7 +193,7 @@ def side_of(reading: ScreenReading, levels: Sequence[Estimate], band: Band) -> S
     off = {"noise": shown - after_noise, "filter": after_noise - read}
     if reading.baseline is None:
         return Side(shown=over, true=clean, low_db=clean.low, high_db=clean.high, hidden_by=None, off_db=off)
-    return _without_baseline(reading, over, clean, off, noise=noise, band=band)
+    return _without_baseline(reading, over, clean, off, under=noise + passed[len(passed) // 2], band=band)
 
 
 def _less_db(level_db: float, taken: float) -> float:
@@ -213,12 +213,15 @@ def _moved(values: Sequence[float], stds: Sequence[float], read: Callable[[Seque
 
 
 def _without_baseline(
-    reading: ScreenReading, shown: Estimate, clean: Estimate, off: Mapping[str, float], *, noise: float, band: Band
+    reading: ScreenReading, shown: Estimate, clean: Estimate, off: Mapping[str, float], *, under: float, band: Band
 ) -> Side:
-    """The baseline off: as powers for the value, as voltages either way for the interval."""
+    """The baseline off: as powers for the value, as voltages either way for the interval.
+
+    under  power of noise and filter, which the reading of the baseline holds as well
+    """
     assert reading.baseline is not None
     power = 10 ** (reading.baseline.value / 10)
-    own = max(power - noise, power / 2 if noise else power) / 10 ** (band.highest.value / 10)
+    own = max(power - under, power / 2) / 10 ** (band.highest.value / 10)
     zero_std = band.highest.std
     level_std = math.sqrt(max(clean.std**2 - zero_std**2, 0.0))
     root = math.sqrt(own / 10 ** (clean.value / 10))

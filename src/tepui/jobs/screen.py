@@ -16,6 +16,7 @@ from tepui.ground.findings import Finding, Outcome, Table, Value
 from tepui.jobs.screen_findings import (
     display_findings,
     line_findings,
+    over_total_power,
     power_findings,
     shoulder_cautions,
     side_findings,
@@ -130,7 +131,23 @@ def _require_apart(group: Sequence[Look]) -> None:
 def _of_group(about: str, group: Sequence[Look], solved: Sequence[Solved], *, total_power: bool) -> list[Finding]:
     if len(group) == 1:
         return _of_look(about, group[0], total_power=total_power)
-    return [*pad_findings(about, solved), *power_findings(about, group[0], band_of(group[0].reading))]
+    sent = pad_findings(about, solved)
+    shoulders = [one for one in sent if one.key.startswith("shoulder_")]
+    total = [over_total_power(one, group[0]) for one in shoulders] if total_power else []
+    power = power_findings(about, group[0], band_of(group[0].reading))
+    return [*sent, *total, *_line_of_group(about, group), *power]
+
+
+def _line_of_group(about: str, group: Sequence[Look]) -> list[Finding]:
+    """A line as the look through the most pad shows it, and in words how the others do."""
+    seen = sorted((look for look in group if look.ratios.line is not None), key=lambda look: -(look.told.pad_db or 0.0))
+    found = [(look.told.pad_db, one) for look in seen for one in line_findings(about, look, band_of(look.ratios))]
+    if not found:
+        return []
+    first = found[0][1]
+    known = [f"{one.value:.1f} dB through {pad:g} dB" for pad, one in found if isinstance(one.value, float)]
+    words = "" if len(known) < 2 else f" Seen as {', '.join(known)}: what changes with the pad is the display's own."
+    return [replace(first, remark=f"{first.remark}{words}")]
 
 
 def _of_look(about: str, look: Look, *, total_power: bool) -> list[Finding]:

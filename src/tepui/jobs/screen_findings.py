@@ -38,24 +38,17 @@ NAMES = {
 def side_findings(about: str, look: Look, side: str, read: Side, *, total_power: bool) -> list[Finding]:
     """One shoulder: as sent, as shown, and in the other convention where that is asked."""
     key = f"shoulder_{side}"
-    findings = [
-        _shoulder(about, f"{key}_db", look, read),
-        estimated(about, f"{key}_shown_db", read.shown, "dB", source=READ),
-    ]
-    if total_power:
-        findings.append(_total(about, f"{key}_total_4khz_db", look, read))
-    return findings
+    sent = _shoulder(about, f"{key}_db", look, read)
+    findings = [sent, estimated(about, f"{key}_shown_db", read.shown, "dB", source=READ)]
+    return [*findings, over_total_power(sent, look)] if total_power else findings
 
 
 def _shoulder(about: str, key: str, look: Look, read: Side) -> Finding:
     if read.true is None:
         remark = f"Better than {read.high_db:.1f} dB is all that can be said. {_hidden(look, read)}"
         return bound(about, key, read.high_db, "dB", sense="at_most", source=READ, remark=remark)
-    return _with_ends(estimated(about, key, read.true, "dB", source=READ, remark=_shoulder_remark(look, read)), read)
-
-
-def _with_ends(finding: Finding, read: Side) -> Finding:
-    return replace(finding, low=read.low_db, high=read.high_db)
+    found = estimated(about, key, read.true, "dB", source=READ, remark=_shoulder_remark(look, read))
+    return replace(found, low=read.low_db, high=read.high_db)
 
 
 def _hidden(look: Look, read: Side) -> str:
@@ -109,8 +102,11 @@ def _top_words(look: Look) -> str:
     return f"Over the highest value through ten carrier spacings, {moved:+.2f} dB from the trace's {place} (pilots)."
 
 
-def _total(about: str, key: str, look: Look, read: Side) -> Finding:
-    """The same as power in 4 kHz over the total power."""
+def over_total_power(found: Finding, look: Look) -> Finding:
+    """A shoulder over the trace's highest value, as power in 4 kHz over the total power.
+
+    raises  FormatError where the channel's width was not told
+    """
     mode = look.reading.mode
     if mode is None:
         raise FormatError("power in 4 kHz over the total power needs the channel's width: give it.")
@@ -119,13 +115,11 @@ def _total(about: str, key: str, look: Look, read: Side) -> Finding:
         f"The other convention: power in 4 kHz over the total power, {-shift:.1f} dB below the level over the trace's "
         "highest value. Hold it against masks of that kind only."
     )
-    if read.true is None:
-        return bound(about, key, read.high_db + shift, "dB", sense="at_most", source=READ, remark=remark)
-    moved = Estimate(value=read.true.value + shift, std=read.true.std, contributions=read.true.contributions)
-    found = estimated(about, key, moved, "dB", source=READ, remark=remark)
-    ends = Side(shown=read.shown, true=moved, low_db=(read.low_db or 0.0) + shift, high_db=read.high_db + shift,
-                hidden_by=None, off_db={})  # fmt: skip
-    return _with_ends(found, ends)
+    key = found.key.removesuffix("_db") + "_total_4khz_db"
+    if not isinstance(found.value, float):
+        return replace(found, key=key)
+    low, high = (None if end is None else end + shift for end in (found.low, found.high))
+    return replace(found, key=key, value=found.value + shift, low=low, high=high, remark=remark)
 
 
 def line_findings(about: str, look: Look, band: Band) -> list[Finding]:
