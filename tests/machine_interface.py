@@ -11,7 +11,7 @@ FINDING = {
     *("about", "key", "kind", "value", "unit", "low", "high", "standing", "limit", "limit_sense", "limit_source"),
     *("margin", "source", "remark", "contributions"),
 }
-ABOUTS = ("recording:", "set:", "stage:", "point:after ", "path:", "channel:")
+ABOUTS = ("recording:", "set:", "stage:", "point:after ", "path:", "channel:", "screen:")
 STANDINGS = {"measured", "computed", "given", "at_most", "at_least", "unknown"}
 
 

@@ -225,6 +225,14 @@ def test_law_no_amplifier_gives_more_than_it_takes(tmp_path, capsys, read_json):
     assert "6.9 W from the supply, 12.6 W out: a gain, level or current is wrong" in one["remark"]
 
 
+# Heat is stated at worst: a bound with what is planned in words, not a value with a doubt that ends at itself.
+def test_law_heat_at_worst_is_a_bound(capsys, read_json):
+    found, _ = run(["levels", str(STATIONS / "slate_ridge.toml")], capsys, read_json)
+    one = found["stage:driver", "heat_w"]
+    assert (one["standing"], one["low"]) == ("at_most", None)
+    assert "As planned 4.79 W." in one["remark"]
+
+
 def test_limit_mean_and_pep_against_an_unclear_limit(capsys, read_json):
     found, _ = run(["levels", str(STATIONS / "slate_ridge.toml")], capsys, read_json)
     mean, pep = found["station", "power_mean_w"], found["station", "power_pep_w"]

@@ -24,10 +24,11 @@ from tepui.prediction.bending import (
     smoothness_for,
 )
 from tepui.prediction.cascade import Link, cascade, cascade_oip3_dbm, friis_noise_db, joined_db
-from tepui.prediction.detectors import LINEAR_DB, LOG_DB, crest_db, detector, receiver_share_db
+from tepui.prediction.detectors import crest_db, detector, receiver_share_db
 from tepui.prediction.draws import drawn_levels
 from tepui.prediction.quality import joined_mer, qualities
 from tepui.prediction.readings import model_of
+from tepui.signals.detected import LINEAR_DB, LOG_DB
 from tepui.signals.dvbt.mode import Mode
 
 PLAN = Path(__file__).parents[1] / "data" / "plan"

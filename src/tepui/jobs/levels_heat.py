@@ -12,6 +12,7 @@ from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.findings import Finding
 from tepui.jobs.levels_chain import Chain
 from tepui.jobs.plan_statements import caution, computed, not_known
+from tepui.jobs.statements import bound
 from tepui.station.assemble import loads_of
 from tepui.station.stages import Stage
 
@@ -52,11 +53,8 @@ def heat_findings(chain: Chain) -> list[Finding]:
             )
             continue
         about = f"stage:{stage.name}"
-        found.append(
-            computed(
-                about, "heat_w", worst_w, "W", low=min(nominal_w, worst_w), high=worst_w, source=HEAT, remark=remark
-            )
-        )
+        planned = f"{remark} As planned {nominal_w:.3g} W."
+        found.append(bound(about, "heat_w", worst_w, "W", sense="at_most", source=HEAT, remark=planned))
         found += _efficiency(chain, n, stage)
         if stage.case_max is not None:
             found += _sink(chain, stage, worst_w)

@@ -10,8 +10,9 @@ from tepui.ground.findings import Finding, Table, Value
 from tepui.jobs.levels_chain import Chain
 from tepui.jobs.levels_expected import expected_on
 from tepui.jobs.plan_statements import caution, words
-from tepui.prediction.detectors import LINEAR_DB, LOG_DB, crest_db
+from tepui.prediction.detectors import crest_db
 from tepui.prediction.readings import OUTLIER_SIGMA, RECHECK_SIGMA, Judged, LevelReading, NextReading, next_reading
+from tepui.signals.detected import LINEAR_DB, LOG_DB
 from tepui.station.assemble import is_outside, usual_doubt_db
 
 SOURCE = "plan and readings together, Bayes' rule for Gaussian decibels"

@@ -12,9 +12,8 @@ Holds   OFDM of hundreds of carriers, bandwidth of the detector wider than the s
 import math
 from dataclasses import dataclass
 
-EULER = 0.5772156649015329
-LOG_DB = -10 * EULER / math.log(10)
-LINEAR_DB = 10 * math.log10(math.pi / 4)
+from tepui.signals.detected import LINEAR_DB, LOG_DB
+
 PEAK_SHARE = 1e-4
 SQUARE_BELOW_DBM = -20.0
 LINEAR_ABOVE_DBM = 5.0

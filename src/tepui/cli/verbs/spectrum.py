@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from tepui.cli.live_options import add_receiver_options, asked_on_terminal, receiver_choice
 from tepui.cli.parsing import UsageError, place, quantity, sample_rate_hz, whole_number, width_hz
+from tepui.cli.screen_options import add_screen_options, refuse_alone, screen_request
 from tepui.ground.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,6 +25,9 @@ tepui spectrum --tunings station.toml
 tepui spectrum --tunings --centre "1286 MHz" --width "7 MHz" --fft 8K --usable "1.8 MHz" --dc-width "0.1 MHz"
 tepui spectrum --receiver practice --out evening --plots pictures
 tepui spectrum --receiver NAME --tunings station.toml --front LNA --behind IF --pads "20 dB, 30 dB, 40 dB" --out evening
+tepui spectrum --screen --top "-35 dBm" --noise "-72 dBm" --shoulder "-66 dBm" --rbw "30 kHz" --width "7 MHz"
+tepui spectrum --screen --line "-20 dB" --beside "-42 dB" --rbw "30 kHz" --detector log --width "7 MHz"
+tepui spectrum --screen looks.csv --width "7 MHz" --rbw "30 kHz" --detector log --save series.csv
 tepui spectrum samples.raw --type ci16 --rate "16 MS/s" --frequency "1286 MHz" --json"""
 
 
@@ -70,6 +74,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--strict", action="store_true", help="leave with 1 where the mask named is missed")
     _add_tunings(parser.add_argument_group("where to tune a narrow receiver"))
+    add_screen_options(parser.add_argument_group("levels read off a display, in place of recordings"))
     live = parser.add_argument_group("a receiver that runs, in place of recordings")
     add_receiver_options(live, needed=False, rate=False)
     live.add_argument("--out", metavar="DIR", type=place, help="a new folder for the recordings made, which are kept")
@@ -91,7 +96,7 @@ def _add_tunings(group: "argparse._ArgumentGroup") -> None:
     )
     add("--instrument", metavar="NAME", help="which receiver of the station file, where it has several")
     add("--quick", action="store_true", help="the quick two tunings (or three) in place of the whole sweep")
-    add("--fft", choices=tuple(FFT_SIZES), help="FFT size, for --tunings (the station's, or 8K)")
+    add("--fft", choices=tuple(FFT_SIZES), help="FFT size, for --tunings and --screen (the station's, or 8K)")
     add("--dc-width", metavar="W", help="width of the receiver's line at zero, for --tunings (0.1 MHz)")
     add("--level", metavar="P", help='level ahead of the pads, for --tunings: "+10 dBm"')
     add("--max-input", metavar="P", help='what the receiver\'s input stands, for --tunings: "-10 dBm"')
@@ -100,6 +105,11 @@ def _add_tunings(group: "argparse._ArgumentGroup") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Turn the options into SI and hand over."""
     given = arguments
+    if given.screen is not None:
+        from tepui.desk.screen import run_screen
+
+        return run_screen(screen_request(given), as_json=given.json)
+    refuse_alone(given)
     if given.receiver is not None:
         return _live(given)
     for option, value in (
