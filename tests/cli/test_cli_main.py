@@ -152,6 +152,14 @@ def test_law_every_verb_explains_itself_with_an_example(capsys, verb_name):
 
 
 # A lower bound on what start-up costs is which modules it loads; time is not asserted.
+def test_law_python_starts_it_too(capfd):
+    import subprocess
+    import sys
+
+    assert subprocess.run([sys.executable, "-m", "tepui", "--version"], check=False).returncode == 0
+    assert capfd.readouterr().out.split() == ["tepui", __version__]
+
+
 @pytest.mark.parametrize("words", [["--version"], ["--help"], *([verb, "--help"] for verb in sorted(VERBS)), ["xyzzy"]])
 def test_law_help_loads_nothing_heavy(words):
     done = subprocess.run(

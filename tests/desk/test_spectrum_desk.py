@@ -61,8 +61,11 @@ def test_law_raw_samples_several_and_the_mask(tmp_path, capsys, read_json):
     data = recording_path(DRIVE).with_suffix(".sigmf-data")
     raw = tmp_path / "samples.raw"
     raw.write_bytes(data.read_bytes())
+    other = tmp_path / "later" / "samples.raw"
+    other.parent.mkdir()
+    other.write_bytes(data.read_bytes()[4:])
     words = ["--type", "ci16", "--rate", "16 MS/s", "--frequency", "1275 MHz", "--width", "7 MHz"]
-    code, text, _ = run(capsys, str(raw), str(raw), *words, "--json")
+    code, text, _ = run(capsys, str(raw), str(other), str(raw), *words, "--json")
     assert code == 0
     findings = read_json(text)["findings"]
     assert {finding["about"] for finding in findings} == {"recording:samples", "recording:samples-2"}

@@ -13,8 +13,9 @@ from tepui.desk.recordings import draw, named_apart, text_of, watched, with_rema
 from tepui.desk.spectrum_inputs import opened
 from tepui.ground.document import build_document, document_text
 from tepui.ground.doubt import Estimate
+from tepui.ground.errors import RangeError
 from tepui.ground.findings import Outcome
-from tepui.jobs.set_grouping import grouped
+from tepui.jobs.set_grouping import contradiction, grouped
 from tepui.jobs.set_sweeps import SetOptions
 from tepui.jobs.spectrum import measure_spectrum
 from tepui.jobs.spectrum_set import measure_set
@@ -70,6 +71,8 @@ def run_spectrum(request: SpectrumRequest, *, as_json: bool, strict: bool = Fals
     if request.plots is not None:
         require_folder(request.plots)
     grouping = grouped(recordings, width_hz=request.width_hz)
+    if (refusal := contradiction(grouping)) is not None:
+        raise RangeError(refusal)
     outcomes: list[Outcome] = []
     owners: list[Recording | _Set] = []
     for name, members in grouping.sets:

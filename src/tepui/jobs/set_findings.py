@@ -131,7 +131,7 @@ def shoulder_findings(about: str, seen: SetSeen, found: Judgement) -> list[Findi
     values = (*shown, max(shown, key=lambda one: one.value))
     return [
         *sent,
-        _worst(about, sent),
+        _worst(about, sent, found),
         *(
             estimated(about, key, value, "dB", source=SHOULDERS, remark=remark)
             for key, value in zip(keys, values, strict=True)
@@ -178,10 +178,13 @@ def _number(about: str, key: str, value: float, one: Transmitted, remark: str) -
     )
 
 
-def _worst(about: str, sent: Sequence[Finding]) -> Finding:
+def _worst(about: str, sent: Sequence[Finding], found: Judgement) -> Finding:
     key = "shoulder_worst_db"
     if any(one.standing == "unknown" for one in sent):
-        return unknown(about, key, "dB", source=PADS, remark=next(one.remark for one in sent if one.value is None))
+        assert found.reference is not None
+        open_sides = [(getattr(found.reference.sides, side).value, one) for side, one in zip(SIDES, sent, strict=True)]
+        remark = max((level, one.remark) for level, one in open_sides if one.value is None)[1]
+        return unknown(about, key, "dB", source=PADS, remark=remark)
     worse = max(sent, key=lambda one: float(one.value))  # type: ignore[arg-type]
     high = max(float(one.high) for one in sent if one.high is not None)
     lows = [one.low for one in sent]

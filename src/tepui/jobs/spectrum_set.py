@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from tepui.evidence.moving_lines import OwnedLine, owned_lines
 from tepui.ground.findings import Finding, Outcome, Table
+from tepui.jobs.set_contradictions import automatic_gain_findings, gain_step_findings, no_signal, width_findings
 from tepui.jobs.set_findings import advice_findings, judged, shoulder_findings
 from tepui.jobs.set_more import (
     caution_findings,
@@ -48,6 +49,8 @@ def measure_set(name: str, recordings: Sequence[Recording], options: SetOptions)
     if isinstance(channel, str):
         return Outcome(findings=nothing_findings(about, channel))
     seen = seen_of(recordings, channel, options)
+    if (nothing := no_signal(seen)) is not None:
+        return Outcome(findings=nothing_findings(about, nothing))
     found = judged(seen)
     slices = slices_of(recordings, seen, options)
     findings = [*channel_findings(about, seen, slices), *shoulder_findings(about, seen, found)]
@@ -65,6 +68,7 @@ def measure_set(name: str, recordings: Sequence[Recording], options: SetOptions)
             *inband_findings(about, sweep),
             floor_finding(about, sweep),
             mask_finding(about, sweep, seen, found, mask=options.mask),
+            *width_findings(about, seen, stitched),
         ]
         tables += [spectrum_table(trace, stitched), lines_table(lines), droop_table(stitched)]
     if sweep is None or sweep.stitched is None:
@@ -72,7 +76,12 @@ def measure_set(name: str, recordings: Sequence[Recording], options: SetOptions)
     if seen.channel.symbols is not None:
         findings += slice_findings(about, slices, mer=options.mer)
         tables.append(slices_table(slices))
-    findings += [*advice_findings(about, found), *caution_findings(about, seen, lines)]
+    findings += [
+        *advice_findings(about, found),
+        *caution_findings(about, seen, lines),
+        *gain_step_findings(about, seen),
+        *automatic_gain_findings(about, recordings),
+    ]
     if sweep is not None and sweep.stitched is not None:
         pictures = {"stitched": picture(findings, seen, found, trace)}
     return Outcome(findings=_once(findings), tables=tuple(tables), pictures=pictures)
