@@ -23,7 +23,8 @@ Floats = npt.NDArray[np.float64]
 LEAST_ABOVE_BASELINE_DB = 3.0
 READ_HZ = 500e3  # outside the outermost carrier, [TR101290] 9.7
 HIGHEST_STD_DB = 0.1  # of "highest value in band", alike in a series: where pilots crowd, and how long was averaged
-COMMON_PARTS = ("highest_of_trace", "window")  # of a shoulder's doubt: alike in every recording of a series
+# Of a shoulder's doubt, alike in every recording of a series; rare peaks too, where all hold the same piece of a clip.
+COMMON_PARTS = ("highest_of_trace", "window", "unrest")
 LEAST_GROWTH_DB = 0.5
 SKEW_EXPLAINED_DB = 0.7
 
