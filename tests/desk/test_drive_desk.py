@@ -406,6 +406,13 @@ def test_law_bounds_alone_give_no_crossing(tmp_path, capsys, read_json):
     assert "drive_curve" not in tables
 
 
+def test_law_a_baseline_above_every_reading_is_no_baseline(tmp_path, capsys, read_json):
+    text = "setting_dbm,shoulder_worst_db\n3,-37.6\n6,-36.5\n"
+    findings, tables = run([*table(tmp_path, text), "-32 dB", "--baseline", "-20 dB"], capsys, read_json)
+    assert "below the baseline of -20 dB" in findings["set:table", "drive_crossing_dbm"]["remark"]
+    assert [row["standing"] for row in rows_of(tables["drive_readings"])] == ["at_most", "at_most"]
+
+
 def test_law_a_target_never_reached_is_a_bound(tmp_path, capsys, read_json):
     text = "setting_dbm,shoulder_worst_db\n0,-40\n1,-38\n2,-36\n"
     findings, _ = run([*table(tmp_path, text), "-20 dB"], capsys, read_json)

@@ -30,7 +30,7 @@ from tepui.evidence.drive import (
 )
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding
-from tepui.jobs.drive_slopes import LEAST_SPAN_DB, falls, flat_names
+from tepui.jobs.drive_slopes import LEAST_SPAN_DB, falls, flat_names, moves
 from tepui.prediction.drive import Crossing, crossing
 from tepui.prediction.waveform_density import sidelobe_shoulder_db, view_of_mode
 from tepui.signals.dvbt.mode import Mode
@@ -314,13 +314,10 @@ def _fitted(
     is_sent: bool,
 ) -> SeriesFit | None:
     """The curve through all readings; None where too few of them follow the drive."""
-    exact = [r.setting_dbm for r, level in zip(readings, levels, strict=True) if level.true is not None]
-    following = [
-        reading.setting_dbm
-        for reading, level in zip(readings, levels, strict=True)
-        if level.true is not None and reading.name not in flat
-    ]
-    if not following or max(following) - min(following) < LEAST_SPAN_DB:
+    pairs = [(r, level) for r, level in zip(readings, levels, strict=True) if level.true is not None]
+    used = pairs if is_sent and moves(pairs) else [(r, level) for r, level in pairs if r.name not in flat]
+    settings = [reading.setting_dbm for reading, _ in used]
+    if not settings or max(settings) - min(settings) < LEAST_SPAN_DB:
         return None
     data = _fit_data(readings, levels, question.baseline, axis_is_power=axis_is_power)
     families = tuple(FAMILIES) if question.model == "auto" else (question.model,)
@@ -330,7 +327,7 @@ def _fitted(
     strain = fit.strain
     if strain > 1:
         fit = fit_amplifier(_doubted(data, strain), view, families=families, floors=floors)
-    first, last = min(exact if is_sent else following), max(exact)
+    first, last = min(settings), max(settings)
     where = crossing(
         fit,
         target_db=question.target_db,

@@ -14,6 +14,7 @@ from tepui.evidence.drive import DriveReading, SideLevel
 
 FLAT_SLOPE = 1.2  # dB a dB of drive, and less: no product of the stage whose drive moved
 LEAST_SPAN_DB = 0.5  # between settings: less says nothing of a slope
+SURELY = 4.0  # standard uncertainties
 SURELY_FLAT = 1.6  # the slope with its doubt must stay below this
 
 
@@ -28,6 +29,16 @@ def falls(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) 
     away = setting - (weight @ setting) / weight.sum()
     spread = float(weight @ away**2)
     return bool(float((weight * away) @ level) / spread + 2 * spread**-0.5 < 0)
+
+
+def moves(pairs: Sequence[tuple[DriveReading, SideLevel]]) -> bool:
+    """Whether the shoulder of the highest setting surely stands above that of the lowest."""
+    if len(pairs) < 2:
+        return False
+    low, high = pairs[0][1], pairs[-1][1]
+    if low.true is None or high.true is None:
+        return False
+    return high.true.value - low.true.value > SURELY * math.hypot(high.own_std_db, low.own_std_db)
 
 
 def flat_names(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
