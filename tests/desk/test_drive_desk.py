@@ -371,6 +371,22 @@ def test_law_a_shoulder_that_never_moves_is_not_the_stage_turned(tmp_path, capsy
     assert "not the stage whose drive moved" in crossing["remark"]
 
 
+# 2 dB a dB throughout, but the top reading's setting is written 1 dB too high: one slow step above steep ones is no
+# floor. The readings scatter more than their doubts, so these are widened until they hold the true crossing.
+def test_law_a_setting_written_wrong_is_no_floor_and_widens_the_doubt(tmp_path, capsys, read_json):
+    text = "setting_dbm,shoulder_worst_db\n0,-40\n1,-38\n2,-36\n3,-34\n5,-32\n"
+    findings, _ = run([*table(tmp_path, text), "-35 dB", "--doubt", "0.2 dB"], capsys, read_json)
+    assert ("set:table", "shoulder_not_following") not in findings
+    assert "a setting written wrong" in findings["set:table", "fit_poor"]["remark"]
+    crossing = findings["set:table", "drive_crossing_dbm"]
+    assert crossing["low"] <= 2.5 <= crossing["high"]
+    right, _ = run([*table(tmp_path, text.replace("5,-32", "4,-32")), "-35 dB", "--doubt", "0.2 dB"], capsys, read_json)
+    narrow = right["set:table", "drive_crossing_dbm"]
+    assert narrow["value"] == pytest.approx(2.5, abs=0.05)
+    assert crossing["high"] - crossing["low"] > 1.5 * (narrow["high"] - narrow["low"])
+    assert ("set:table", "fit_poor") not in right
+
+
 # 3 dB a dB and more: products of fifth order and higher, clipping; 2 dB a dB: third order.
 @pytest.mark.parametrize(("step_db", "words"), [(2.0, "third order"), (3.6, "begins to clip")])
 def test_law_the_slope_names_the_order(tmp_path, capsys, read_json, step_db, words):
@@ -388,6 +404,13 @@ def test_law_bounds_alone_give_no_crossing(tmp_path, capsys, read_json):
         assert findings["set:table", key]["standing"] == "unknown"
         assert "read one or two dB higher" in findings["set:table", key]["remark"]
     assert "drive_curve" not in tables
+
+
+def test_law_a_baseline_above_every_reading_is_no_baseline(tmp_path, capsys, read_json):
+    text = "setting_dbm,shoulder_worst_db\n3,-37.6\n6,-36.5\n"
+    findings, tables = run([*table(tmp_path, text), "-32 dB", "--baseline", "-20 dB"], capsys, read_json)
+    assert "below the baseline of -20 dB" in findings["set:table", "drive_crossing_dbm"]["remark"]
+    assert [row["standing"] for row in rows_of(tables["drive_readings"])] == ["at_most", "at_most"]
 
 
 def test_law_a_target_never_reached_is_a_bound(tmp_path, capsys, read_json):

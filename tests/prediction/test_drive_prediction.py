@@ -6,10 +6,16 @@ import numpy as np
 import pytest
 
 from tepui.chain.amplifiers.drive_curve import drive_curve, view_waveform
-from tepui.chain.amplifiers.fit import DriveData, fit_amplifier
+from tepui.chain.amplifiers.fit import Curves, DriveData, fit_amplifier
 from tepui.ground.errors import RangeError
-from tepui.prediction.drive import Crossing, capped, crossing, settings_between, slope_at
-from tepui.prediction.waveform_density import highest_in_band_db, sidelobe_db, view_of_mode, waveform_density
+from tepui.prediction.drive import crossing, settings_between, slope_at
+from tepui.prediction.waveform_density import (
+    highest_in_band_db,
+    sidelobe_db,
+    sidelobe_shoulder_db,
+    view_of_mode,
+    waveform_density,
+)
 from tepui.signals.dvbt.mode import Mode
 
 DATA = Path(__file__).parents[1] / "data" / "drive"
@@ -127,23 +133,52 @@ def test_refusals():
         view_waveform(narrow, occupied_width_hz=6.6e6, resolution_hz=1e4, highest_db=0.0, data_ratio=1.0)
 
 
-# By hand: readings of -34, -33, -30 and -26 dB at 0, 2, 4 and 6 pass -32 dB at 2 + 2/3.
-def test_limit_a_floor_that_is_sent_moves_the_crossing_and_one_that_may_be_the_receivers_the_advice():
-    curve = Crossing(value=4.0, low=3.9, high=4.1, met_everywhere=False, recommended=3.9, first=-2.0, last=8.0,
-                     stated=4.0, standing="measured")  # fmt: skip
-    given = {
-        "setting_db": np.array([0.0, 2.0, 4.0, 6.0]),
-        "level_db": np.array([-34.0, -33.0, -30.0, -26.0]),
-        "std_db": np.full(4, 0.1),
-        "confidence": 0.9,
-        "step_db": 0.1,
-    }
-    sent = capped(curve, target_db=-32.0, is_sent=True, **given)
-    assert sent.value == pytest.approx(2 + 2 / 3)
-    assert sent.low < sent.value < sent.high
-    assert sent.recommended == 2.5
-    maybe = capped(curve, target_db=-32.0, is_sent=False, **given)
-    assert (maybe.value, maybe.recommended) == (4.0, 2.5)
-    below = capped(curve, target_db=-35.0, is_sent=True, **given)
-    assert (below.value, below.recommended, below.standing) == (None, None, "at_most")
-    assert capped(curve, target_db=-20.0, is_sent=True, **given) is curve
+# The closed form of an unfiltered waveform, side-lobes and their regrowth: near -34.8 dB without any amplifier.
+class TestSignalThatBringsAShoulderAlong:
+    setting = np.arange(-12.0, -5.0)
+    true = drive_curve(transmitter, 10 ** (setting / 10), view_of_mode(MODE, filtered=False)).shoulder_db
+
+    def fit(self, floors):
+        n = len(self.setting)
+        data = DriveData(
+            setting_db=self.setting,
+            shoulder_db=self.true,
+            shoulder_std_db=np.full(n, 0.1),
+            common_std_db=np.zeros(n),
+            on_baseline=np.zeros(n, bool),
+        )
+        return fit_amplifier(data, view_of_mode(MODE), floors=floors)
+
+    def test_limit_side_lobes_alone(self):
+        assert sidelobe_shoulder_db(MODE) == pytest.approx(float(sidelobe_db([500e3], mode=MODE)[0]), abs=0.1)
+
+    def test_law_the_crossing_is_that_of_the_whole_shoulder_and_the_floor_is_told(self):
+        fit = self.fit(((sidelobe_shoulder_db(MODE), 0.7), (-44.0, 6.0)))
+        odds, floor = fit.floor
+        assert odds > 0.99
+        assert floor.low <= sidelobe_shoulder_db(MODE) <= floor.high
+        for target in (-32.0, -30.0, -28.0):
+            found = crossing(fit, target_db=target, confidence=0.9, first=-12.0, last=-6.0, step_db=0.1)
+            assert found.value == pytest.approx(np.interp(target, self.true, self.setting), abs=0.05)
+        bare = drive_curve(transmitter, 10 ** (self.setting[-3:] / 10), view_of_mode(MODE)).shoulder_db
+        assert fit.bare(self.setting[-3:]).value == pytest.approx(bare, abs=0.4)
+
+    # A display cannot tell whose floor it is: the amplifier alone would cross later.
+    def test_law_a_floor_that_may_be_the_receivers_widens_the_interval_upwards(self):
+        fit = self.fit(((-44.0, 6.0),))
+        sent, maybe = (
+            crossing(fit, target_db=-31.0, confidence=0.9, first=-12.0, last=-6.0, step_db=0.1, is_sent=yes)
+            for yes in (True, False)
+        )
+        alone = np.interp(-31.0, series("tr101290_db"), series("drive_db"))
+        assert (maybe.value, maybe.low, maybe.recommended) == (sent.value, sent.low, sent.recommended)
+        assert sent.high < alone < maybe.high
+
+
+# [GUM-S1]: a mixture's even odds lie where half of its weight lies below, and are not its mean.
+def test_limit_even_odds_of_a_mixture():
+    mixed = Curves(weights=np.array([0.8, 0.2]), means=np.array([[-36.0], [-30.0]]), stds=np.full((2, 1), 0.1))
+    assert mixed.at_odds(0.4)[0] == pytest.approx(-36.0, abs=1e-6)
+    assert mixed.value[0] == pytest.approx(-36.0 + 0.1 * 0.3186, abs=1e-3)  # normal table: 0.625 lies below 0.3186
+    assert mixed.at_odds(0.9)[0] == pytest.approx(-30.0, abs=1e-6)
+    assert mixed.std[0] == pytest.approx(np.sqrt(0.8 * 0.2 * 36 + 0.01))

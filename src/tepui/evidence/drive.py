@@ -23,7 +23,8 @@ Floats = npt.NDArray[np.float64]
 LEAST_ABOVE_BASELINE_DB = 3.0
 READ_HZ = 500e3  # outside the outermost carrier, [TR101290] 9.7
 HIGHEST_STD_DB = 0.1  # of "highest value in band", alike in a series: where pilots crowd, and how long was averaged
-COMMON_PARTS = ("highest_of_trace", "window")  # of a shoulder's doubt: alike in every recording of a series
+COMMON_PARTS = ("highest_of_trace", "window", "sidelobes")  # of a shoulder's doubt, alike in all recordings of a series
+RARE = "unrest"  # each recording's own, and alike where all hold one piece of a clip: it counts as both
 LEAST_GROWTH_DB = 0.5
 SKEW_EXPLAINED_DB = 0.7
 
@@ -84,7 +85,7 @@ def of_recording(shoulder: Shoulder) -> SideLevel:
     return SideLevel(
         shown_db=shown.value,
         own_std_db=own,
-        common_std_db=math.hypot(shared, HIGHEST_STD_DB),
+        common_std_db=math.hypot(shared, source.contributions.get(RARE, 0.0), HIGHEST_STD_DB),
         true=shoulder.corrected,
         on_baseline=False,
     )
@@ -245,7 +246,7 @@ def _cause(level: Estimate, left: Estimate | None, *, grows: bool) -> str:
 
 def slopes_between(setting_dbm: Sequence[float], level_db: Sequence[float]) -> list[float | None]:
     """Change of the shoulder per dB of drive from each setting to the next; None first, and where two are equal."""
-    found: list[float | None] = [None]
+    found: list[float | None] = [None] * min(1, len(setting_dbm))
     for number in range(1, len(setting_dbm)):
         step = setting_dbm[number] - setting_dbm[number - 1]
         found.append((level_db[number] - level_db[number - 1]) / step if step > 0 else None)

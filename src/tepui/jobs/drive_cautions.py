@@ -9,10 +9,11 @@ from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Finding
 from tepui.jobs.drive_computed import CURVE, OPERATOR
 from tepui.jobs.drive_series import NOMINAL_MODE, Series, SeriesFit
-from tepui.prediction.waveform_density import sidelobe_db
+from tepui.prediction.waveform_density import sidelobe_db, sidelobe_shoulder_db
 
-MISFIT = 3.0  # times what the doubts explain
 LEVEL_HELD_DB = 0.6
+LIKELY = 0.7  # odds from which a floor is spoken of, and how well it must then be known
+KNOWN_DB = 1.5
 
 
 def caution_findings(about: str, series: Series) -> list[Finding]:
@@ -21,8 +22,10 @@ def caution_findings(about: str, series: Series) -> list[Finding]:
     if series.falling:
         findings.append(_falling(about))
     if series.flat:
-        findings.append(_flat(about))
-    return findings if series.result is None else findings + _cautions(about, series.result)
+        findings.append(_flat(about, is_sent=series.is_sent))
+    if series.result is None:
+        return findings
+    return [*findings, *_floor(about, series, series.result), *_cautions(about, series.result)]
 
 
 def _baseline(about: str, series: Series) -> list[Finding]:
@@ -112,7 +115,15 @@ def _falling(about: str) -> Finding:
     )
 
 
-def _flat(about: str) -> Finding:
+def _flat(about: str, *, is_sent: bool) -> Finding:
+    words = (
+        "there the signal itself has it, by the modulator or a stage before the one that was turned. Less drive will "
+        "not take it down; a filter ahead of the amplifier will."
+        if is_sent
+        else "there it is a floor: the receiver, the modulator or a stage before. Those readings count as bounds, and "
+        "crossing and advice go by what is shown; the interval reaches to where the amplifier alone would cross. "
+        "Give a --baseline to use them."
+    )
     return Finding(
         about=about,
         key="shoulder_not_following",
@@ -120,16 +131,43 @@ def _flat(about: str) -> Finding:
         kind="caution",
         standing="measured",
         source="drive slope of third-order products, 2 dB a dB",
-        remark="Below some setting the shoulder no longer follows the drive: there it is a floor, the receiver or a "
-        "stage before. Those readings count as bounds. Give a --baseline to use them.",
+        remark=f"Below some setting the shoulder no longer follows the drive: {words}",
     )
+
+
+def _floor(about: str, series: Series, result: SeriesFit) -> list[Finding]:
+    """The shoulder that the signal brings along, where the readings speak for one."""
+    odds, floor = result.fit.floor
+    if floor is None or odds < LIKELY or floor.std > KNOWN_DB:
+        return []
+    sidelobe = sidelobe_shoulder_db(series.mode)
+    alike = (
+        series.mode is not NOMINAL_MODE and abs(floor.value - sidelobe) < LEVEL_HELD_DB + COVERAGE_FACTOR * floor.std
+    )
+    whose = (
+        f"The side-lobes of an unfiltered signal of this mode read {sidelobe:.1f} dB: filter the modulator's signal."
+        if alike
+        else "The modulator's own, or of a stage before the one that was turned."
+    )
+    receiver = "" if series.is_sent else " Or the receiver's: give a --baseline."
+    return [
+        Finding(
+            about=about,
+            key="shoulder_floor_db",
+            value=floor.value,
+            unit="dB",
+            low=floor.low,
+            high=floor.high,
+            standing="computed",
+            source=CURVE,
+            remark=f"Part of the shoulder that stays whatever the drive. {whose}{receiver}",
+        )
+    ]
 
 
 def _cautions(about: str, result: SeriesFit) -> list[Finding]:
     findings = []
-    best = result.fit.best
-    readings = result.fit.n_readings
-    if best.misfit > MISFIT * readings:
+    if result.strain > 1:
         findings.append(
             Finding(
                 about=about,
@@ -138,7 +176,9 @@ def _cautions(about: str, result: SeriesFit) -> list[Finding]:
                 kind="caution",
                 standing="computed",
                 source=CURVE,
-                remark="The readings scatter more than their doubts allow. Repeat one; if it moved, something drifts.",
+                remark=f"The readings scatter {result.strain:.1f} times as much as their doubts allow, which were "
+                "widened by that: a setting written wrong, a gain that was changed between readings, or heat. Repeat "
+                "one; if it moved, something drifts.",
             )
         )
     setting = result.where.value

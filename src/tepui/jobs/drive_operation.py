@@ -80,9 +80,11 @@ def _next_cost(result: SeriesFit, setting: float) -> float:
 
 
 def _model(about: str, result: SeriesFit) -> Finding:
+    weights: dict[str, float] = {}
+    for fit, weight in zip(result.fit.fits, result.fit.weights, strict=True):
+        weights[fit.family.name] = weights.get(fit.family.name, 0.0) + float(weight)  # with a floor and without
     shares = ", ".join(
-        f"{fit.family.name} {100 * weight:.0f} %"
-        for fit, weight in sorted(zip(result.fit.fits, result.fit.weights, strict=True), key=lambda pair: -pair[1])
+        f"{name} {100 * weights[name]:.0f} %" for name in sorted(weights, key=lambda name: -weights[name])
     )
     best = result.fit.best
     size = len(best.family.centre)

@@ -67,10 +67,11 @@ def _true(reading: DriveReading, series: Series, level: SideLevel, key: str, *, 
             "limit_source": "the operator's target",
             "margin": series.question.target_db - margin_of,
         }
-    if level.true is None or reading.name in series.flat:
+    is_flat = reading.name in series.flat and not series.is_sent
+    if level.true is None or is_flat:
         why = (
             "It no longer follows the drive, so it is not the amplifier's."
-            if reading.name in series.flat
+            if is_flat
             else f"Less than {LEAST_ABOVE_BASELINE_DB:g} dB above the baseline: what is left after taking that off is "
             "no figure one could trust."
         )

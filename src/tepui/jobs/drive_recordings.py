@@ -7,7 +7,7 @@ Holds   Recordings at least 1.4 MHz wider than the carriers; narrower ones are s
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -18,6 +18,7 @@ from tepui.evidence.drive import of_recording
 from tepui.evidence.floor import floor_from_guard
 from tepui.evidence.receiver_axes import receiver_axes, without_axes
 from tepui.evidence.shoulders import Shoulders, shoulders
+from tepui.evidence.sidelobes import EXPECTED_STD_DB, Sidelobes, settled, sidelobes_of
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Finding
@@ -80,6 +81,20 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         )
     except RangeError as problem:
         raise RangeError(f"{recording.name}: {problem}") from problem
+    both = {"lower": sides.lower, "upper": sides.upper}
+    lobes = sidelobes_of(
+        looked,
+        sample_rate_hz=recording.sample_rate_hz,
+        centre_offset_hz=offset_hz,
+        mode=mode,
+        symbols_s=symbols_s,
+        floor_density=floor.density,
+    )
+    if lobes is not None and all(side.is_unfiltered for side in lobes):
+        both = {name: settled(side, lobe) for (name, side), lobe in zip(both.items(), lobes, strict=True)}
+        kept.append(_unfiltered(about, lobes))
+    levels = {name: of_recording(side) for name, side in both.items()}
+    levels["worst"] = max(levels.values(), key=lambda one: one.shown_db if one.true is None else one.true.value)
     peaks = peaks_of_recording(recording)
     setting = recording.stretches[0].settings.get("setting_dbm")
     return Measured(
@@ -87,11 +102,30 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         setting_dbm=None if setting is None else float(setting),
         mode=mode,
         is_held=is_held,
-        sides={name: of_recording(getattr(sides, name)) for name in ("lower", "upper", "worst")},
+        sides=levels,
         is_open=False,
         trace=trace_of(sides, offset_hz=offset_hz),
         peaks=peaks,
         findings=(*kept, *axes_findings(about, axes), crest_finding(recording, peaks, mode)),
+    )
+
+
+def _unfiltered(about: str, lobes: Sequence[Sidelobes]) -> Finding:
+    """That the shoulder's clicks where symbols meet are those of a signal that nobody filtered."""
+    worse = max(lobes, key=lambda side: side.expected)
+    level = 10 * math.log10(worse.expected)
+    return Finding(
+        about=about,
+        key="sidelobes_db",
+        value=level,
+        unit="dB",
+        low=level - 2 * EXPECTED_STD_DB,
+        high=level + 2 * EXPECTED_STD_DB,
+        standing="measured",
+        source="[EN300744] 4.4 and 4.5, clicks where symbols meet",
+        remark=f"What comes where symbols meet, {10 * math.log10(worse.seen):.1f} dB in this recording, is that of a "
+        "signal that no modulator filtered. Relative to the mean in band, at its long mean, which the shoulders were "
+        "moved to.",
     )
 
 

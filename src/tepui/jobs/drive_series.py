@@ -28,18 +28,19 @@ from tepui.evidence.drive import (
     filter_effect,
     without_baseline,
 )
-from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding
-from tepui.jobs.drive_slopes import LEAST_SPAN_DB, falls, flat_names
-from tepui.prediction.drive import Crossing, capped, crossing
-from tepui.prediction.waveform_density import view_of_mode
+from tepui.jobs.drive_slopes import LEAST_SPAN_DB, falls, flat_names, moves
+from tepui.prediction.drive import Crossing, crossing
+from tepui.prediction.waveform_density import sidelobe_shoulder_db, view_of_mode
 from tepui.signals.dvbt.mode import Mode
 
 Floats = npt.NDArray[np.float64]
 READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none is given
 POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
+SIDELOBE_STD_DB = 0.7  # pilots part the sides by some tenths, filters may take a little off
+OTHER_FLOOR_DB = (-44.0, 6.0)  # and its doubt, beforehand: modulators and stages before the one that is turned
 NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
 
 
@@ -105,21 +106,26 @@ class DriveQuestion:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SeriesFit:
-    """The fitted curve and where it crosses; ``first`` and ``last`` are the settings it rests on."""
+    """The fitted curve and where it crosses; ``first`` and ``last`` are the settings it rests on.
+
+    strain  by how much the readings' own doubts were widened, because they scatter more than that; 1 mostly
+    """
 
     fit: AmplifierFit
     where: Crossing
     first: float
     last: float
+    strain: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Series:
     """A series reduced; ``result`` None where no curve could be fitted.
 
-    levels   what was fitted of each reading: the worse side, before the filter where its curve is known; None where
+    levels   what is known of each reading: the worse side, before the filter where its curve is known; None where
              only a bound is known
     flat     names of readings that do not follow the drive
+    is_sent  whether a floor in the readings is the transmitter's: recordings have the receiver's taken off
     falling  whether the shoulder falls as the setting rises, which no drive does: then there is no curve
     """
 
@@ -130,6 +136,7 @@ class Series:
     effect: FilterEffect | None
     skew: Asymmetry | None
     flat: tuple[str, ...]
+    is_sent: bool
     falling: bool
     axis_is_power: bool
     receiver_level_dbm: tuple[float, ...]
@@ -147,27 +154,32 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
     if question.curve is not None:
         _require_both_sides(readings)
         effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
-    levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
+    levels = [_level(reading, effect) for reading in readings]
     falling = falls(readings, levels)
     flat = flat_names(readings, levels) if question.baseline is None and not falling else ()
-    levels = [None if reading.name in flat else level for reading, level in zip(readings, levels, strict=True)]
+    is_sent = all(reading.is_recording for reading in readings) and not any(
+        row.recording is not None and row.recording.is_open for row in rows
+    )
+    known = [
+        level if level.true is not None and (is_sent or reading.name not in flat) else None
+        for reading, level in zip(readings, levels, strict=True)
+    ]
     held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
     return Series(
         question=question,
         mode=mode,
         readings=tuple(readings),
-        levels=tuple(level if level is not None and level.true is not None else None for level in levels),
+        levels=tuple(known),
         effect=effect,
         skew=asymmetry_of(readings, effect=effect),
         flat=flat,
+        is_sent=is_sent,
         falling=falling,
         axis_is_power=axis_is_power,
         receiver_level_dbm=tuple(held),
         result=None
         if falling
-        else _with_floor(
-            _fitted(readings, levels, question, mode, axis_is_power=axis_is_power), readings, question, flat
-        ),
+        else _fitted(readings, levels, question, mode, axis_is_power=axis_is_power, flat=flat, is_sent=is_sent),
     )
 
 
@@ -293,23 +305,29 @@ def _mode_of(rows: Sequence[SeriesRow], question: DriveQuestion) -> Mode:
 
 def _fitted(
     readings: Sequence[DriveReading],
-    levels: Sequence[SideLevel | None],
+    levels: Sequence[SideLevel],
     question: DriveQuestion,
     mode: Mode,
     *,
     axis_is_power: bool,
+    flat: Sequence[str],
+    is_sent: bool,
 ) -> SeriesFit | None:
-    exact = [
-        reading.setting_dbm
-        for reading, level in zip(readings, levels, strict=True)
-        if level is not None and level.true is not None
-    ]
-    if not exact or max(exact) - min(exact) < LEAST_SPAN_DB:
+    """The curve through all readings; None where too few of them follow the drive."""
+    pairs = [(r, level) for r, level in zip(readings, levels, strict=True) if level.true is not None]
+    used = pairs if is_sent and moves(pairs) else [(r, level) for r, level in pairs if r.name not in flat]
+    settings = [reading.setting_dbm for reading, _ in used]
+    if not settings or max(settings) - min(settings) < LEAST_SPAN_DB:
         return None
     data = _fit_data(readings, levels, question.baseline, axis_is_power=axis_is_power)
     families = tuple(FAMILIES) if question.model == "auto" else (question.model,)
-    fit = fit_amplifier(data, view_of_mode(mode), families=families)
-    first, last = min(exact), max(exact)
+    floors = _floors(mode) if question.baseline is None and (is_sent or flat) else ()
+    view = view_of_mode(mode)
+    fit = fit_amplifier(data, view, families=families, floors=floors)
+    strain = fit.strain
+    if strain > 1:
+        fit = fit_amplifier(_doubted(data, strain), view, families=families, floors=floors)
+    first, last = min(settings), max(settings)
     where = crossing(
         fit,
         target_db=question.target_db,
@@ -317,36 +335,26 @@ def _fitted(
         first=first,
         last=last,
         step_db=question.step_db,
-    )
-    return SeriesFit(fit=fit, where=where, first=first, last=last)
-
-
-def _with_floor(
-    result: SeriesFit | None, readings: Sequence[DriveReading], question: DriveQuestion, flat: Sequence[str]
-) -> SeriesFit | None:
-    """The crossing where readings stand on a floor: recordings have the receiver's off, so that it is sent."""
-    if result is None or not flat:
-        return result
-    known = [
-        (r.setting_dbm, r.worst.true or Estimate(value=r.worst.shown_db, std=r.worst.own_std_db)) for r in readings
-    ]
-    is_sent = all(reading.is_recording for reading in readings if reading.name in flat)
-    where = capped(
-        result.where,
-        setting_db=np.array([setting for setting, _ in known]),
-        level_db=np.array([level.value for _, level in known]),
-        std_db=np.array([level.std for _, level in known]),
-        target_db=question.target_db,
-        confidence=question.confidence,
-        step_db=question.step_db,
         is_sent=is_sent,
     )
-    return replace(result, where=where)
+    return SeriesFit(fit=fit, where=where, first=first, last=last, strain=strain)
+
+
+def _doubted(data: DriveData, factor: float) -> DriveData:
+    """The same readings, each doubted more, as their scatter asks for (R. T. Birge 1932, Phys. Rev. 40, 207)."""
+    return replace(data, shoulder_std_db=factor * data.shoulder_std_db, power_std_db=factor * data.power_std_db)
+
+
+def _floors(mode: Mode) -> tuple[tuple[float, float], ...]:
+    """Shoulders that a signal may bring along: side-lobes nobody took away, and any other."""
+    return (
+        (OTHER_FLOOR_DB,) if mode is NOMINAL_MODE else ((sidelobe_shoulder_db(mode), SIDELOBE_STD_DB), OTHER_FLOOR_DB)
+    )
 
 
 def _fit_data(
     readings: Sequence[DriveReading],
-    levels: Sequence[SideLevel | None],
+    levels: Sequence[SideLevel],
     baseline: Baseline | None,
     *,
     axis_is_power: bool,
@@ -355,7 +363,7 @@ def _fit_data(
     used = [
         (reading.setting_dbm, level)
         for reading, level in zip(readings, levels, strict=True)
-        if level is not None and (level.true is not None or level.on_baseline)
+        if level.true is not None or level.on_baseline
     ]
     shown = [level.shown_db if level.on_baseline or level.true is None else level.true.value for _, level in used]
     power = [(r.setting_dbm, r.power_dbm) for r in readings if r.power_dbm is not None and not axis_is_power]

@@ -57,6 +57,13 @@ def _without_curve(about: str, series: Series) -> list[Finding]:
             f"The exact readings lie between {min(exact_levels):g} and {max(exact_levels):g} dBm and a curve needs "
             f"settings {LEAST_SPAN_DB:g} dB apart or more: read one a dB or two away."
         )
+    elif series.question.baseline is not None and all(
+        reading.worst.shown_db < series.question.baseline.level_db for reading in series.readings
+    ):
+        remark = (
+            f"Every reading lies below the baseline of {series.question.baseline.level_db:g} dB, and nothing reads "
+            "less than the modulator alone: read the baseline again at the same receiver level, or leave it away."
+        )
     else:
         remark = (
             f"{len(exact_levels)} reading(s) give an exact shoulder and a curve needs two settings: read one or two dB "

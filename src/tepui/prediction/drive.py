@@ -1,18 +1,20 @@
 """What to set: where a fitted curve crosses the target, and the highest setting that meets it with enough confidence.
 
-Theory  The curve and its standard uncertainty over a fine grid of settings. Even odds: where the curve itself crosses.
-        95 %: where the curve moved by two standard uncertainties either way crosses. Recommended: the highest step at
-        and below which the target is met with the asked confidence, never above even odds.
+Theory  Over a fine grid of settings the fits, weighed, say with which odds the target is met. The crossing is where the
+        odds are even, its 95 % interval where they pass 97.7 and 2.3 %; recommended is the highest step at and below
+        which they are the asked confidence, never above even odds. Readings that go flat stand on a floor: whether the
+        transmitter sends it is not known of a display, so there the interval reaches to where the amplifier alone
+        would cross, while crossing and advice go by what is shown.
 Source  [GUM-S1] for intervals through a curve; the modulator's step, 0.1 dB, is the operator's.
 Holds   Within the settings read, and 2 dB beyond at most, which is marked as carried on by theory.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
+from scipy.special import ndtr
 
 from tepui.chain.amplifiers.fit import AmplifierFit, Curves
 from tepui.ground.checks import require_between, require_positive
@@ -65,26 +67,35 @@ def settings_between(first: float, last: float, *, step_db: float) -> Floats:
 
 
 def crossing(
-    fit: AmplifierFit, *, target_db: float, confidence: float, first: float, last: float, step_db: float
+    fit: AmplifierFit,
+    *,
+    target_db: float,
+    confidence: float,
+    first: float,
+    last: float,
+    step_db: float,
+    is_sent: bool = True,
 ) -> Crossing:
     """Where the fitted shoulder crosses ``target_db``, and the recommended setting.
 
     confidence   0.5 to 0.999 that the target is met at the recommended setting
     first, last  lowest and highest setting read; looked at is REACH_DB beyond both
     step_db      of the modulator
+    is_sent      whether a floor in the readings is known to be the transmitter's
     """
     require_between("confidence", confidence, 0.5, 0.999, unit="of one", source="one-sided, this program's limit")
     begin, end = first - REACH_DB, last + REACH_DB
     grid = np.linspace(begin, end, round((end - begin) / FINE_DB) + 1)
     curve = fit.shoulder(grid)
+    surely, hardly = (float(ndtr(side * COVERAGE)) for side in (1, -1))
     middle = _first_above(grid, curve.value, target_db)
-    early = _first_above(grid, curve.value + COVERAGE * curve.std, target_db)
-    late = _first_above(grid, curve.value - COVERAGE * curve.std, target_db)
+    early = _first_above(grid, curve.at_odds(surely), target_db)
+    late = _first_above(grid, (curve if is_sent else fit.bare(grid)).at_odds(hardly), target_db)
     inside = middle is not None and middle > begin
     low, high = end if early is None else early, end if late is None else late
     stated, standing = _stated(middle if inside else None, low=low, high=high, reach=(begin, end), read=(first, last),
                                met=middle is None)  # fmt: skip
-    sure = _first_above(grid, curve.value + float(ndtri(confidence)) * curve.std, target_db)
+    sure = _first_above(grid, curve.at_odds(confidence), target_db)
     recommended = None
     if sure is None:
         sure = end
@@ -101,46 +112,6 @@ def crossing(
         last=end,
         stated=stated,
         standing=standing,
-    )
-
-
-def capped(
-    where: Crossing,
-    *,
-    setting_db: Floats,
-    level_db: Floats,
-    std_db: Floats,
-    target_db: float,
-    confidence: float,
-    step_db: float,
-    is_sent: bool,
-) -> Crossing:
-    """A crossing that respects a floor in the readings which the curve does not hold.
-
-    setting_db, level_db, std_db  (n,) all readings, ascending, floor and all
-    is_sent   whether that floor is known to be the transmitter's: then it moves the crossing too, else only what may be
-              recommended
-    """
-    middle = _first_above(setting_db, level_db, target_db)
-    if middle is None:
-        return where
-    sure = _first_above(setting_db, level_db + float(ndtri(confidence)) * std_db, target_db)
-    top = middle if sure is None else min(sure, middle)
-    step = round(math.floor(top / step_db + 1e-9) * step_db, 6)
-    is_floored = level_db[0] > target_db
-    recommended = None if is_floored or where.recommended is None else min(where.recommended, step)
-    if not is_sent or (where.value is not None and middle >= where.value):
-        return replace(where, recommended=recommended)
-    early = _first_above(setting_db, level_db + COVERAGE * std_db, target_db)
-    late = _first_above(setting_db, level_db - COVERAGE * std_db, target_db)
-    return replace(
-        where,
-        value=None if is_floored else middle,
-        low=middle if early is None else early,
-        high=where.high if late is None else max(late, middle),
-        recommended=recommended,
-        stated=middle,
-        standing="at_most" if is_floored else "measured",
     )
 
 

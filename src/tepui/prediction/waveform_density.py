@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.chain.amplifiers.closed_form import Terms, convolve_terms
-from tepui.chain.amplifiers.drive_curve import WaveformView, view_waveform
+from tepui.chain.amplifiers.drive_curve import WaveformView, shoulder_of, view_waveform
 from tepui.chain.waveform.framing import mean_symbol_power
 from tepui.ground.checks import require_positive
 from tepui.signals.dvbt.carriers import mean_powers
@@ -47,6 +47,11 @@ def sidelobe_db(offset_hz: npt.ArrayLike, *, mode: Mode) -> Floats:
         require_positive("offset_hz", float(one), unit="Hz")
     ratio = (1 / away - 1 / (away + mode.occupied_width_hz)) / (2 * math.pi**2 * mode.symbol_s)
     return np.asarray(10 * np.log10(ratio))
+
+
+def sidelobe_shoulder_db(mode: Mode) -> float:
+    """Shoulder that the unfiltered waveform itself shows. [dB]"""
+    return float(shoulder_of(np.ones((1, 1), np.complex128), view_of_mode(mode, filtered=False))[0])
 
 
 def waveform_density(mode: Mode, *, filtered: bool) -> WaveformDensity:

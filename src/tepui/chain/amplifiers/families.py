@@ -4,13 +4,15 @@ Theory  With w the envelope's power over the mean power at a reference drive, y 
         cubic: g = 1 - 10^(q/10) w. polynomial: third order of any phase, and a fifth. rapp: smooth limit with
         p, and phase turning by phi r^2 / (1 + r^2), r the envelope over the limit. Every parameter is
         centre + spread z with z standard normal before anything is read, so that no parameter is ever undetermined.
+        Any of them may get a floor: power beside the channel that the signal brings along, so many dB below it at
+        every drive (side-lobes of an unfiltered modulator, a stage before the one that is turned).
 Source  models.py for the forms; spreads are this program's own choice, wide enough for transistors from class A to
         class C at 0 to 20 dB below their limit.
 Holds   Memoryless. A polynomial says nothing beyond the peaks of the strongest drive read.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +29,7 @@ class Family:
 
     centre, spread  of each parameter, beforehand
     gain            (parameters, w) to complex gain relative to a weak signal's
+    has_floor       whether the last parameter is a floor, in dB as a shoulder reads
     """
 
     name: str
@@ -34,6 +37,21 @@ class Family:
     centre: tuple[float, ...]
     spread: tuple[float, ...]
     gain: Gain
+    has_floor: bool = False
+
+    def with_floor(self, level_db: float, std_db: float) -> "Family":
+        """The same amplifier behind a signal that has a shoulder of its own."""
+        return replace(
+            self,
+            parameters=(*self.parameters, "floor_db"),
+            centre=(*self.centre, level_db),
+            spread=(*self.spread, std_db),
+            has_floor=True,
+        )
+
+    def floor_db(self, z: Floats) -> float:
+        """Level of the floor; minus infinity without one."""
+        return float(self.centre[-1] + self.spread[-1] * z[-1]) if self.has_floor else -np.inf
 
     def envelope(self, z: Floats, x: Complexes) -> Complexes:
         """Output for input ``x``, in units of the mean amplitude at the reference drive; weak signals pass as 1."""

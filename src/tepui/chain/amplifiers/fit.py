@@ -2,25 +2,30 @@
 
 Theory  Bayesian least squares. Unknown: the family's parameters; what no family holds (a departure in decibels along
         the drive, alike over some 3 dB, small); the baseline under the shoulders; what all readings of one instrument
-        have in common; the gain. All are standard normal beforehand, so the best fit minimises misfit + |z|^2 and its
-        covariance is (J^T J)^-1. A shoulder shows distortion and baseline added as powers; so readings drowned in the
-        baseline count for what they hold, and no more. Families are weighed by their evidence (Laplace).
+        have in common; the gain; and, if asked for, a floor that the signal brings along. All are standard normal
+        beforehand, so the best fit minimises misfit + |z|^2 and its covariance is (J^T J)^-1. A shoulder shows
+        distortion, floor and baseline added as powers; so readings drowned in the baseline count for what they hold,
+        and no more. Families are weighed by their evidence (Laplace).
 Source  D. J. C. MacKay 1992, Neural Computation 4, 415-447 (evidence); Kennedy and O'Hagan 2001, J. R. Stat. Soc. B 63,
         425-464 (departure from the model as a Gaussian process); [GUM-S1] for intervals.
 Holds   Doubts small enough that curves are straight within them. The departure's size, DEPARTURE_DB, is this
         program's own choice: it covers amplifiers of other forms than the families in 500 simulated cases.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import chdtrc, ndtr
 
 from tepui.chain.amplifiers.closed_form import Complexes, Floats, expand
 from tepui.chain.amplifiers.drive_curve import WaveformView, mer_of, shoulder_of
 from tepui.chain.amplifiers.families import FAMILIES, Family, relative_drive
 from tepui.chain.amplifiers.output_crest import output_ccdf, output_crest_db
+from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
 
 DEPARTURE_DB = 0.3
@@ -30,6 +35,10 @@ GAIN_SPREAD_DB = 30.0
 STEP = 1e-4
 KEPT = 32
 MOST_STEPS = 60
+LEAST_WEIGHT = 1e-3  # of a fit that counts
+HALVINGS = 50
+BY_CHANCE = 1e-3  # odds below which readings are said to scatter too much
+PLAIN = 0.5  # beforehand, that the signal brings no floor along
 SETTLED = 1e-4  # of misfit + |z|^2, which is of order the number of readings
 
 
@@ -64,10 +73,35 @@ class DriveData:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Curves:
-    """A quantity against drive: (n,) best value and standard uncertainty."""
+    """A quantity against drive as a mixture of Gaussians, one a fit.
 
-    value: Floats
-    std: Floats
+    weights       (k,) of the fits, together 1
+    means, stds   (k, n)
+    """
+
+    weights: Floats
+    means: Floats
+    stds: Floats
+
+    @cached_property
+    def value(self) -> Floats:
+        """Even odds. (n,)"""
+        return self.at_odds(0.5)
+
+    @cached_property
+    def std(self) -> Floats:
+        """Standard uncertainty, what the fits differ by included. (n,)"""
+        away = self.means - self.weights @ self.means
+        return np.asarray(np.sqrt(self.weights @ (self.stds**2 + away**2)))
+
+    def at_odds(self, odds: float) -> Floats:
+        """Level that the quantity stays below with a probability. (n,)"""
+        low, high = (self.means - 9 * self.stds).min(axis=0), (self.means + 9 * self.stds).max(axis=0)
+        for _ in range(HALVINGS):
+            middle = (low + high) / 2
+            below = self.weights @ ndtr((middle - self.means) / np.maximum(self.stds, 1e-9)) < odds
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return np.asarray((low + high) / 2)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,14 +111,14 @@ class FamilyFit:
     z           all unknowns, standard normal beforehand
     covariance  of ``z``
     evidence    logarithm, up to what all families share
-    misfit      sum of squared residuals over their doubts, for ``n_readings`` of them
+    cost        what was minimised: squared residuals over their doubts, and |z|^2
     """
 
     family: Family
     z: Floats
     covariance: Floats
     evidence: float
-    misfit: float
+    cost: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,9 +135,13 @@ class AmplifierFit:
         return self.fits[int(np.argmax(self.weights))]
 
     @property
-    def n_readings(self) -> int:
-        """How many readings, shoulders and powers, were fitted."""
-        return self.problem.n_readings
+    def strain(self) -> float:
+        """By how much the readings scatter more than their doubts: a factor, 1 where chance explains it.
+
+        What was minimised follows a chi-squared law of as many degrees as there are readings, if all doubts are true.
+        """
+        n, cost = self.problem.n_readings, self.best.cost
+        return math.sqrt(cost / n) if chdtrc(n, cost) < BY_CHANCE else 1.0
 
     def between(self, setting_db: float) -> float:
         """What the choice among families adds to the shoulder's standard uncertainty at one setting. [dB]"""
@@ -113,8 +151,28 @@ class AmplifierFit:
         return float(np.sqrt(self.weights @ (values - mean) ** 2))
 
     def shoulder(self, setting_db: npt.ArrayLike) -> Curves:
-        """Shoulder that the amplifier itself makes, baseline taken off. [dB]"""
+        """Shoulder behind the amplifier, baseline taken off. [dB]"""
         return self._mixed("shoulder", setting_db)
+
+    def bare(self, setting_db: npt.ArrayLike) -> Curves:
+        """Shoulder that the amplifier itself makes, without the floor that the signal brings along. [dB]"""
+        return self._mixed("bare", setting_db)
+
+    @property
+    def floor(self) -> tuple[float, Estimate | None]:
+        """How surely the signal brings a floor along, and where it lies; None where no fit has one."""
+        having = [(w, fit) for w, fit in zip(self.weights, self.fits, strict=True) if fit.family.has_floor]
+        total = float(sum(weight for weight, _ in having))
+        if total <= 0:
+            return 0.0, None
+        share = np.array([weight for weight, _ in having]) / total
+        at = [len(fit.family.centre) - 1 for _, fit in having]
+        level = np.array([fit.family.floor_db(fit.z[: n + 1]) for n, (_, fit) in zip(at, having, strict=True)])
+        own = np.array(
+            [fit.family.spread[-1] ** 2 * fit.covariance[n, n] for n, (_, fit) in zip(at, having, strict=True)]
+        )
+        mean = float(share @ level)
+        return total, estimate(mean, fit=float(np.sqrt(share @ (own + (level - mean) ** 2))))
 
     def power(self, setting_db: npt.ArrayLike) -> Curves:
         """Output level; only where powers were read. [dBm]
@@ -148,20 +206,14 @@ class AmplifierFit:
 
     def _mixed(self, what: str, setting_db: npt.ArrayLike) -> Curves:
         setting = np.atleast_1d(np.asarray(setting_db, dtype=np.float64))
-        means, variances = [], []
-        for fit, weight in zip(self.fits, self.weights, strict=True):
-            if weight < 1e-3:
-                continue
-            value = self.problem.predict(what, fit.family, fit.z, setting)
+        kept = [(weight, fit) for fit, weight in zip(self.fits, self.weights, strict=True) if weight >= LEAST_WEIGHT]
+        means, stds = [], []
+        for _, fit in kept:
+            means.append(self.problem.predict(what, fit.family, fit.z, setting))
             slope = self.problem.slope_of(what, fit.family, fit.z, setting)
-            means.append((weight, value))
-            variances.append(np.einsum("ni,ij,nj->n", slope, fit.covariance, slope))
-        total = sum(weight for weight, _ in means)
-        mean = np.sum([weight / total * value for weight, value in means], axis=0)
-        variance = np.sum(
-            [w / total * (var + (value - mean) ** 2) for (w, value), var in zip(means, variances, strict=True)], axis=0
-        )
-        return Curves(value=np.asarray(mean), std=np.sqrt(variance))
+            stds.append(np.sqrt(np.einsum("ni,ij,nj->n", slope, fit.covariance, slope)))
+        weights = np.array([weight for weight, _ in kept])
+        return Curves(weights=weights / weights.sum(), means=np.array(means), stds=np.array(stds))
 
 
 class _Problem:
@@ -195,7 +247,8 @@ class _Problem:
 
     def _coefficients(self, family: Family, z: Floats, setting: Floats) -> Complexes:
         """Closed form at each setting; the last few are kept, for most unknowns leave them as they are."""
-        key = (family.name, z.tobytes(), setting.tobytes())
+        own = z[:-1] if family.has_floor else z
+        key = (family.name, own.tobytes(), setting.tobytes())
         if key not in self._kept:
             if len(self._kept) > KEPT:
                 self._kept.clear()
@@ -214,8 +267,9 @@ class _Problem:
             return output_crest_db(lambda x: family.envelope(z[:size], x), drive)
         coefficients = self._coefficients(family, z[:size], setting)
         shoulder, power, gain, _, _ = self._split(z[size:])
-        if what == "shoulder":
-            return shoulder_of(coefficients, self.view) + DEPARTURE_DB * (self._departure(setting) @ shoulder)
+        if what in ("shoulder", "bare"):
+            level = shoulder_of(coefficients, self.view) + DEPARTURE_DB * (self._departure(setting) @ shoulder)
+            return level if what == "bare" else _joined(level, family.floor_db(z[:size]))
         if what == "mer":
             return mer_of(coefficients, self.view) - DEPARTURE_DB * (self._departure(setting) @ shoulder)
         drive = relative_drive(setting, reference_db=self.data.reference_db)
@@ -243,12 +297,17 @@ class _Problem:
         shown = self.predict("shoulder", family, z, data.setting_db)
         if data.baseline_db is not None:
             floor = data.baseline_db + data.baseline_std_db * base
-            shown = np.where(data.on_baseline, 10 * np.log10(10 ** (shown / 10) + 10 ** (floor / 10)), shown)
+            shown = np.where(data.on_baseline, _joined(shown, floor), shown)
         rest = (data.shoulder_db - shown - data.common_std_db * common) / data.shoulder_std_db
         if not self._has_power:
             return np.asarray(rest)
         power = self.predict("power", family, z, data.power_setting_db)
         return np.concatenate([rest, (data.power_dbm - power) / data.power_std_db])
+
+
+def _joined(level_db: Floats, floor_db: float) -> Floats:
+    """Powers added. (n,) [dB]"""
+    return np.asarray(10 * np.log10(10 ** (level_db / 10) + 10 ** (floor_db / 10)))
 
 
 def _alike(a: Floats, b: Floats) -> Floats:
@@ -290,21 +349,29 @@ def _fit_family(family: Family, problem: _Problem) -> FamilyFit:
             break
     covariance: Floats = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     _, log_volume = np.linalg.slogdet(covariance)
-    rest = problem.residuals(family, z)
-    return FamilyFit(
-        family=family, z=z, covariance=covariance, evidence=-0.5 * now + 0.5 * log_volume, misfit=float(rest @ rest)
-    )
+    return FamilyFit(family=family, z=z, covariance=covariance, evidence=-0.5 * now + 0.5 * log_volume, cost=now)
 
 
-def fit_amplifier(data: DriveData, view: WaveformView, *, families: Sequence[str] = tuple(FAMILIES)) -> AmplifierFit:
+def fit_amplifier(
+    data: DriveData,
+    view: WaveformView,
+    *,
+    families: Sequence[str] = tuple(FAMILIES),
+    floors: Sequence[tuple[float, float]] = (),
+) -> AmplifierFit:
     """Fit every named family and weigh them.
 
+    floors  level and its doubt, in dB as shoulders read, of each kind of floor that the signal may bring along; every
+            family is tried without one and with each
     raises  RangeError for fewer than two drives
     """
     if len(np.unique(data.setting_db)) < 2:
         raise RangeError("A drive curve needs shoulders at two settings or more; read one more, a dB or two away.")
     problem = _Problem(data, view)
-    fits = tuple(_fit_family(FAMILIES[name], problem) for name in families)
-    evidence = np.array([fit.evidence for fit in fits])
+    plain = [FAMILIES[name] for name in families]
+    tried = plain + [family.with_floor(level, std) for level, std in floors for family in plain]
+    fits = tuple(_fit_family(family, problem) for family in tried)
+    before = [1.0 if not floors else (1 - PLAIN) / len(floors) if fit.family.has_floor else PLAIN for fit in fits]
+    evidence = np.array([fit.evidence for fit in fits]) + np.log(before)
     weights = np.exp(evidence - evidence.max())
     return AmplifierFit(fits=fits, weights=weights / weights.sum(), problem=problem)
