@@ -8,6 +8,7 @@ Holds   The spectrum behind the receiver's front end: what the receiver made is 
 
 import math
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -18,14 +19,13 @@ from tepui.evidence.stitch import Stitched
 from tepui.evidence.stitch_beliefs import NEPER
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
-from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.signals.spectrum import Spectrum
 
 Floats = npt.NDArray[np.float64]
 
 SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
-COMMON = ("highest_of_trace", "highest_in_band", "pilots", "window", "band_unseen", "receiver_shape")
+COMMON = ("highest_of_trace", "pilots", "window", "band_unseen", "receiver_shape")
 MOST_DOUBT = 3.0  # relative: beyond, nothing is known
 
 
@@ -72,8 +72,12 @@ def stitched_spectrum(stitched: Stitched, *, with_floor: bool = False) -> Spectr
     )
 
 
-def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> StitchedShoulder:
+def stitched_shoulders(
+    stitched: Stitched, *, carrier_spacing_hz: float, guard: Fraction | None = None
+) -> StitchedShoulder:
     """Both shoulders by the standard procedure.
+
+    guard   over the useful part, where it is known: pilots look otherwise with each
 
     raises  RangeError where the set does not show 300 to 700 kHz outside the channel on both sides
     """
@@ -89,7 +93,6 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
     averages = float(np.percentile((shown_there / stitched.std[window]) ** 2, FEWEST_PERCENT))
     averages = max(averages, LEAST_AVERAGES)
     inside = (np.abs(stitched.frequency_hz) < half_hz) & (stitched.source >= 0)
-    rise_db = rise_of_channel_db(occupied_width_hz=stitched.occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz)
     clean, shown = (
         shoulders(
             _as_read(stitched, averages, with_floor=with_floor),
@@ -97,7 +100,7 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
             occupied_width_hz=stitched.occupied_width_hz,
             carrier_spacing_hz=carrier_spacing_hz,
             floor=None if with_floor else Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording"),
-            inband_rise_db=None if rise_db is None else 0.0,  # the pilots of a whole band are in its smooth trace
+            guard=guard,
             inband_more=float(np.median(stitched.n_averages[inside])) / averages,
         )
         for with_floor in (False, True)
@@ -108,23 +111,10 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
         near = window & (np.sign(stitched.frequency_hz) == sign)
         mean = max(float(np.mean(stitched.level[near])), SMALLEST_LEVEL)
         common_db = min(float(np.mean(stitched.common_std[near])) / mean, MOST_DOUBT) / NEPER
-        more = {"gains_and_floor": common_db, "pilots": RISE_STD_DB}
-        if rise_db is None:
-            more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched)}
-        sides.append(estimate(read.value, **{**read.contributions, **more}))
+        sides.append(estimate(read.value, **{**read.contributions, "gains_and_floor": common_db}))
     return StitchedShoulder(
         lower=sides[0], upper=sides[1], shown_lower=shown.lower.shown, shown_upper=shown.upper.shown, shape=clean
     )
-
-
-def highest_in_band_db(found: Shoulders, stitched: Stitched) -> float:
-    """Standard uncertainty of the zero: the highest of a scattering trace is higher the less it was averaged. [dB]
-
-    Anything between a trace averaged without end and this one may be what the level is held against.
-    """
-    cells = max(2.0, stitched.occupied_width_hz / found.trace.resolution_bandwidth_hz)
-    rise_db = math.sqrt(2 * math.log(cells) / found.trace.n_averages) / NEPER
-    return rise_db / math.sqrt(3)
 
 
 def _as_read(stitched: Stitched, averages: float, *, with_floor: bool) -> Spectrum:
