@@ -3,7 +3,8 @@
 Theory  The recordings stand on one grid of frequencies, their lines at zero and images taken off. Each edge is found
         where the density falls through the middle between signal and surroundings: half the sum of the two is the
         channel's centre by the receiver's own scale. What was not seen of the band is filled with what was seen
-        beside it, and the one shoulder procedure reads both sides. One gain, one converter: one floor.
+        beside it, pilots where they stand, and the one shoulder procedure reads both sides. One gain, one converter:
+        one floor.
 Source  shoulders.py for [TR101290] 9.7; floor.py for the floor from the guard interval.
 Holds   The highest value in band is that of the parts seen: a band that is higher in the middle makes the shoulders
         look worse than they are. What the receiver's front end makes is in it (instrument.py).
@@ -12,6 +13,7 @@ Holds   The highest value in band is that of the parts seen: a band that is high
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +23,7 @@ from tepui.evidence.narrow import NarrowSpectrum
 from tepui.evidence.shoulders import OFFSETS_HZ, Shoulder, Shoulders, shoulders
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
-from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, rise_of_channel_db
+from tepui.signals.dvbt.pilot_rise import pilot_shape
 from tepui.signals.recording import Recording
 from tepui.signals.spectrum import Spectrum
 
@@ -109,6 +111,7 @@ def edge_shoulders(
     floor: Floor | None,
     tuning_std_hz: float,
     unrest: float = 0.0,
+    guard: Fraction | None = None,
 ) -> EdgeShoulders:
     """Both shoulders by the standard procedure.
 
@@ -116,12 +119,20 @@ def edge_shoulders(
     floor          of the recordings, at the converter; None where not known
     tuning_std_hz  standard uncertainty of the receiver's frequency, used where no edge is seen
     unrest         relative, of the power beside the channel (unrest.py)
+    guard          over the useful part, where it is known: pilots look otherwise with each
     raises         RangeError where the recordings do not show what is needed
     """
     half_hz = occupied_width_hz / 2
     centre = _centre(seen, centre_hz=centre_hz, half_hz=half_hz, tuning_std_hz=tuning_std_hz)
     offset_hz, density, known = _joined(seen, centre_hz=centre.value, half_hz=half_hz)
-    inband = _filled(offset_hz, density, known, half_hz=half_hz)
+    pilots = pilot_shape(
+        offset_hz,
+        occupied_width_hz=occupied_width_hz,
+        carrier_spacing_hz=carrier_spacing_hz,
+        resolution_bandwidth_hz=seen[0][1].resolution_bandwidth_hz,
+        guard=guard,
+    )
+    inband = _filled(offset_hz, density, known, pilots, half_hz=half_hz)
     n_averages = float(np.mean([spectrum.n_averages for _, spectrum in seen]))
     composite = Spectrum(
         frequency_hz=offset_hz,
@@ -140,7 +151,7 @@ def edge_shoulders(
         carrier_spacing_hz=carrier_spacing_hz,
         floor=floor,
         unrest=unrest,
-        inband_rise_db=rise_of_channel_db(occupied_width_hz=occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz),
+        guard=guard,
     )
     apart_db = abs(inband[1] - inband[0]) / 2
     sides = [
@@ -188,7 +199,6 @@ def _with_doubt(
     shown = estimate(side.shown.value, **{**side.shown.contributions, **more})
     if side.corrected is None:
         return shown, None
-    more["pilots"] = RISE_STD_DB
     return shown, estimate(side.corrected.value, **{**side.corrected.contributions, **more})
 
 
@@ -219,16 +229,19 @@ def _joined(
     return offsets, density, known
 
 
-def _filled(offset_hz: Floats, density: Floats, known: npt.NDArray[np.bool_], *, half_hz: float) -> tuple[float, float]:
-    """Fill what was not seen, in place; returns the signal's density beside each edge, in decibels.
+def _filled(
+    offset_hz: Floats, density: Floats, known: npt.NDArray[np.bool_], pilots: Floats, *, half_hz: float
+) -> tuple[float, float]:
+    """Fill what was not seen, in place; returns the signal's density beside each edge, pilots evened out, in decibels.
 
-    In band with the mean of what was seen, from the lower part's to the upper's; outside by straight lines in decibels.
+    In band with the mean of what was seen, from the lower part's to the upper's, times what pilots make of the band;
+    outside by straight lines in decibels.
     """
     inside = np.abs(offset_hz) < half_hz - 20e3
     sides = []
     for below in (True, False):
         part = inside & known & ((offset_hz < 0) == below)
-        sides.append(float(density[part].mean()) if part.any() else math.nan)
+        sides.append(float((density[part] / pilots[part]).mean()) if part.any() else math.nan)
     if all(math.isnan(level) for level in sides):
         raise RangeError(
             "None of the recordings shows the signal in its channel: tune nearer to the edge, or see that the "
@@ -237,7 +250,7 @@ def _filled(offset_hz: Floats, density: Floats, known: npt.NDArray[np.bool_], *,
     lower, upper = (level if not math.isnan(level) else other for level, other in zip(sides, sides[::-1], strict=True))
     open_band = ~known & (np.abs(offset_hz) <= half_hz)
     share = (offset_hz[open_band] + half_hz) / (2 * half_hz)
-    density[open_band] = lower * (1 - share) + upper * share
+    density[open_band] = (lower * (1 - share) + upper * share) * pilots[open_band]
     rest = ~known & (np.abs(offset_hz) > half_hz)
     have = known | open_band
     density[rest] = 10 ** np.interp(offset_hz[rest], offset_hz[have], np.log10(np.maximum(density[have], 1e-30)))

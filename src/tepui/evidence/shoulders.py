@@ -2,43 +2,47 @@
 
 Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a straight line (in decibels); moved up in
         parallel until no value between stands above it, it is read at 500 kHz, relative to the highest value in band.
-        The trace passes a filter of ten carrier spacings. ``shown`` is that. For ``corrected`` the recording's floor is
-        taken off as power and the scatter of the trace smoothed away first (a parabola in decibels on each side; in
-        band a running mean, times what the pilots make of the band as far as the trace bears it out); it stands midway
-        between what averaging without end and what this averaging would read.
-        Where something stands out of the parabola, a line say, that side is read as it is.
+        The trace passes a filter of ten carrier spacings. ``shown`` is that. ``corrected`` is what averaging without
+        end would read with the recording's floor taken off as power: the same construction on the curves that lie
+        beneath the scatter (shoulder_curves.py), pilots in band where the band shows them (band_pilots.py).
+        Where something stands out of the smooth slope, a line say, that side is read as it is.
+        The higher of two readings that scatter is too high where the sides are close. The worse side stands so far
+        above the mean of both as their difference is more than scatter: d/2 (1 - (s/d)^2), s the scatter of d.
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
 Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
-        holds the scatter ("averaging"), what highest values of a scattering trace add ("highest_of_trace"), a
-        resolution filter a quarter wider or narrower ("window"), the floor, and peaks that come rarely ("unrest").
+        holds the scatter ("averaging"), what highest values of a scattering trace add where any are read
+        ("highest_of_trace"), a resolution filter a quarter wider or narrower ("window"), the floor, peaks that come
+        rarely ("unrest"), the pilots' shape ("pilots"), and for the worse side which it is ("worse_of_two").
 """
 
 import math
 from dataclasses import dataclass, replace
-from functools import partial
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
 
+from tepui.evidence.band_pilots import Band, with_pilots
 from tepui.evidence.floor import Floor
-from tepui.evidence.pilot_band import band_shape
+from tepui.evidence.shoulder_curves import BandFit, SlopeFit
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
-from tepui.signals.dvbt.pilot_rise import RISE_STD_DB
 from tepui.signals.spectrum import Spectrum, smoothed
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.intp]
 
 OFFSETS_HZ = (300e3, 500e3, 700e3)
+FITTED_HZ = (250e3, 750e3)  # beside the outermost carrier, as far as the trace reaches: ends of a fit scatter most
+PICKED_BY_OTHERS = 0.2  # of what highest values of a scattering trace add: how long to average is not laid down
 SPACINGS_OF_RESOLUTION = 10
 DRAWS = 200
 POINTS_PER_RESOLUTION = 8  # enough for the scatter of a trace through a Gaussian filter
 STANDS_OUT = 4.5  # standard deviations
 LEAST_PART_LEFT = 0.2  # of the shown power; a correction beyond 7 dB is a bound, not a value (this program's limit)
 DECIBEL = 10 / math.log(10)  # of a small relative change
-SLOPE_ROUNDS = 60
 LEAST_READ = 1e-9  # of the highest value in band: where a floor was taken off, a point may lie below zero
+MOST_STD_DB = 3.0  # so is one in more doubt than that
 SMALLEST = 1e-6  # what is left of a value where the floor takes more than all
 
 
@@ -80,6 +84,7 @@ class Shoulder:
 class Shoulders:
     """Both sides and the worse of them, by the corrected level where there is one.
 
+    worst              a little below the higher reading where scatter may have made the difference
     trace              what was read, in the resolution of the source
     reference_density  highest value of the trace in band, the zero of all levels
     """
@@ -96,13 +101,14 @@ class Shoulders:
 class _View:
     """Which points of a trace count: in band, and on each side with their offsets from the outermost carrier.
 
-    pilots  what pilots alone make of the band through the filter (pilot_band.py), at the points in band
+    band, slopes  the smooth curves through them
     """
 
     in_band: Places
-    pilots: Floats
     sides: tuple[Places, Places]
     offsets_hz: tuple[Floats, Floats]
+    band: BandFit
+    slopes: tuple[SlopeFit, SlopeFit]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,40 +129,34 @@ class _Parts:
         )
 
 
-def _view(
-    trace: Spectrum,
-    *,
-    centre_offset_hz: float,
-    occupied_width_hz: float,
-    carrier_spacing_hz: float,
-    with_pilots: bool,
-    stride: int = 1,
-) -> _View:
-    offset_hz = trace.frequency_hz - centre_offset_hz
-    half_hz, step_hz = occupied_width_hz / 2, stride * trace.bin_hz
+def _view(trace: Spectrum, channel: Band, *, stride: int = 1) -> _View:
+    offset_hz = trace.frequency_hz - channel.centre_offset_hz
+    half_hz, step_hz = channel.occupied_width_hz / 2, stride * trace.bin_hz
     sides, offsets = [], []
     for sign in (-1, 1):
         away_hz = sign * offset_hz - half_hz
-        index = np.flatnonzero((away_hz >= OFFSETS_HZ[0] - 1.5 * step_hz) & (away_hz <= OFFSETS_HZ[2] + 1.5 * step_hz))
+        index = np.flatnonzero((away_hz >= FITTED_HZ[0] - 1.5 * step_hz) & (away_hz <= FITTED_HZ[1] + 1.5 * step_hz))
         index = index[np.argsort(away_hz[index])][::stride]
         if len(index) < 5 or away_hz[index[0]] > OFFSETS_HZ[0] or away_hz[index[-1]] < OFFSETS_HZ[2]:
             raise RangeError(
                 f"The recording does not reach {OFFSETS_HZ[2] / 1e3:.0f} kHz outside the channel on both sides "
-                f"([TR101290] 9.7): record at least {(occupied_width_hz + 2 * OFFSETS_HZ[2]) / 0.9e6:.2f} MHz wide, "
-                "or stitch narrow recordings."
+                f"([TR101290] 9.7): record at least {(channel.occupied_width_hz + 2 * OFFSETS_HZ[2]) / 0.9e6:.2f} MHz "
+                "wide, or stitch narrow recordings."
             )
         sides.append(index)
         offsets.append(away_hz[index])
-    in_band = np.flatnonzero(np.abs(offset_hz) <= half_hz)[::stride]
-    pilots = np.ones(len(in_band))
-    if with_pilots:
-        pilots = band_shape(
-            offset_hz[in_band],
-            occupied_width_hz=occupied_width_hz,
-            carrier_spacing_hz=carrier_spacing_hz,
-            resolution_bandwidth_hz=trace.resolution_bandwidth_hz,
-        )
-    return _View(in_band=in_band, pilots=pilots, sides=(sides[0], sides[1]), offsets_hz=(offsets[0], offsets[1]))
+    lower, upper = (
+        SlopeFit(offset_hz=side_hz, resolution_hz=trace.resolution_bandwidth_hz, n_averages=trace.n_averages)
+        for side_hz in offsets
+    )
+    in_band, band = channel.fit(trace, stride=stride)
+    return _View(
+        in_band=in_band,
+        sides=(sides[0], sides[1]),
+        offsets_hz=(offsets[0], offsets[1]),
+        band=band,
+        slopes=(lower, upper),
+    )
 
 
 def _cut(densities: Floats, view: _View) -> _Parts:
@@ -199,54 +199,31 @@ def _readings(parts: _Parts, view: _View) -> Floats:
 
 
 def _smooth(parts: _Parts, view: _View) -> _Parts:
-    """Rows without their scatter: a parabola of the logarithm on each side, a running mean times the pilots in band."""
-    m = parts.in_band.shape[1]
-    width = max(1, m // 16)
-    running = np.cumsum(np.pad(parts.in_band, ((0, 0), (1, 0))), axis=1)
-    first = np.clip(np.arange(m) - width // 2, 0, m - width)
-    in_band = (running[:, first + width] - running[:, first]) / width
-    uneven = view.pilots - 1
-    if uneven.any():
-        seen = (parts.in_band / in_band - 1) @ uneven / (uneven @ uneven)  # 1 for a whole band of DVB-T, 0 for noise
-        in_band = in_band * (1 + np.clip(seen, 0, 1)[:, None] * uneven)
-    sides = []
-    for rows, offsets in zip(parts.sides, view.offsets_hz, strict=True):
-        sides.append(_slope(rows, np.vander((offsets - OFFSETS_HZ[1]) / OFFSETS_HZ[1], 3)))
-    return _Parts(in_band=in_band, sides=(sides[0], sides[1]))
+    """Rows without their scatter."""
+    lower, upper = (slope.smooth(rows) for slope, rows in zip(view.slopes, parts.sides, strict=True))
+    return _Parts(in_band=view.band.smooth(parts.in_band), sides=(lower, upper))
 
 
-def _slope(rows: Floats, powers: Floats) -> Floats:
-    """Each row's course, exp of a parabola, by what a gamma law of any averaging makes likeliest. (n, k), (k, 3)
-
-    The law counts powers, not decibels: what scatters about a floor, even below zero, pulls it by no more than its
-    share.
-    """
-    solve = np.linalg.pinv(powers)
-    course = np.zeros((len(rows), powers.shape[1]))
-    course[:, -1] = np.log(np.maximum(rows.mean(axis=1), 1e-300))
-    for _ in range(SLOPE_ROUNDS):
-        slope = np.exp(course @ powers.T)
-        step = (rows / slope - 1) @ solve.T
-        course += np.clip(step, -1.0, 1.0)
-        if np.abs(step).max() < 1e-6:
-            break
-    return np.asarray(np.exp(course @ powers.T))
-
-
-def _stands_out(parts: _Parts, smooth: _Parts, n_averages: float) -> tuple[bool, bool]:
+def _stands_out(parts: _Parts, smooth: _Parts, view: _View, n_averages: float) -> tuple[bool, bool]:
     """Whether a value on each side lies further above the smooth slope than scatter explains."""
     limit = 1 + STANDS_OUT / math.sqrt(n_averages)
-    found = [bool((rows / slope).max() > limit) for rows, slope in zip(parts.sides, smooth.sides, strict=True)]
+    found = []
+    for rows, slope, offsets in zip(parts.sides, smooth.sides, view.offsets_hz, strict=True):
+        between = (offsets >= OFFSETS_HZ[0]) & (offsets <= OFFSETS_HZ[2])
+        found.append(bool((rows / slope)[:, between].max() > limit))
     return found[0], found[1]
 
 
-def _smooth_where_plain(parts: _Parts, view: _View, stands_out: tuple[bool, bool]) -> _Parts:
-    smooth = _smooth(parts, view)
+def _where_plain(parts: _Parts, smooth: _Parts, stands_out: tuple[bool, bool]) -> _Parts:
     sides = [rows if odd else fit for rows, fit, odd in zip(parts.sides, smooth.sides, stands_out, strict=True)]
     return _Parts(in_band=smooth.in_band, sides=(sides[0], sides[1]))
 
 
-def _draws(trace: Spectrum, smooth: _Parts, view: _View, inband_averages: float) -> _Parts:
+def _smooth_where_plain(parts: _Parts, view: _View, stands_out: tuple[bool, bool]) -> _Parts:
+    return _where_plain(parts, _smooth(parts, view), stands_out)
+
+
+def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
     """Traces that might have been seen: the smooth one with the scatter this averaging and this filter leave."""
     rng = np.random.default_rng(1)
     stride = int(view.in_band[1] - view.in_band[0])
@@ -265,7 +242,7 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View, inband_averages: float)
         gain = np.maximum(1 - 1 / (9 * count) + noise / (3 * math.sqrt(count)), 1e-3) ** 3
         return np.asarray(row * gain)
 
-    in_band = scattered(smooth.in_band, inband_averages)
+    in_band = scattered(smooth.in_band, view.band.n_averages)
     lower, upper = (scattered(side, trace.n_averages) for side in smooth.sides)
     return _Parts(in_band=in_band, sides=(lower, upper))
 
@@ -286,6 +263,27 @@ def _construction(parts: _Parts, view: _View, side: int) -> Construction:
     )
 
 
+def worse_of(lower_db: Floats, upper_db: Floats, scatter_db: float) -> Floats:
+    """The worse of two levels whose difference scatters so much: above their mean by what scatter does not explain."""
+    apart = np.maximum(np.abs(upper_db - lower_db), 1e-12)
+    kept = apart * np.maximum(1 - (scatter_db / apart) ** 2, 0.0)
+    return np.asarray((lower_db + upper_db + kept) / 2)
+
+
+def _worst(sides: tuple[Shoulder, Shoulder], clean: Floats) -> Shoulder:
+    """The worse side; clean (n, 3) are readings of traces that might have been seen."""
+    worse = max(sides, key=lambda side: (side.corrected or side.shown).value)
+    lower, upper = (side.corrected for side in sides)
+    if worse.corrected is None or lower is None or upper is None or sides[0].stands_out or sides[1].stands_out:
+        return worse
+    scatter_db = float(np.std(clean[:, 1] - clean[:, 0]))
+    value = float(worse_of(np.array(lower.value), np.array(upper.value), scatter_db))
+    parts = dict(worse.corrected.contributions)
+    parts["averaging"] = float(np.std(worse_of(clean[:, 0], clean[:, 1], scatter_db)))
+    parts["worse_of_two"] = (worse.corrected.value - value) / math.sqrt(3)
+    return replace(worse, corrected=estimate(value, **parts))
+
+
 def shoulders(
     spectrum: Spectrum,
     *,
@@ -294,8 +292,8 @@ def shoulders(
     carrier_spacing_hz: float,
     floor: Floor | None,
     unrest: float = 0.0,
-    inband_rise_db: float | None = None,
     inband_more: float = 1.0,
+    guard: Fraction | None = None,
 ) -> Shoulders:
     """Lower, upper and worse shoulder of one wide recording.
 
@@ -304,45 +302,48 @@ def shoulders(
     occupied_width_hz  from the lowest to the highest carrier
     floor              of the recording; None leaves ``corrected`` None
     unrest             relative standard uncertainty of the power there from peaks that come rarely (unrest.py)
-    inband_rise_db     how far the highest value in band stands over its surroundings without scatter (pilot_rise.py):
-                       only the scatter beside the channel is then left in doubt; None where that is not known
     inband_more        how many times more averages the points in band have
+    guard              over the useful part; None where it is not known: the band then shows the likeliest
     raises             RangeError where the recording is too narrow or the spectrum too coarse
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
     trace = smoothed(spectrum, resolution_bandwidth_hz=resolution_hz)
-    look = partial(
-        _view,
+    channel = Band(
         centre_offset_hz=centre_offset_hz,
         occupied_width_hz=occupied_width_hz,
         carrier_spacing_hz=carrier_spacing_hz,
-        with_pilots=not inband_rise_db,  # a rise that is told is that of the pilots: counted once, at the end
+        more=inband_more,
+        guard=guard,
     )
-    view = look(trace)
+    stride = max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION)
+    channel = with_pilots(trace, channel, stride=stride)
+    view = _view(trace, channel)
     parts = _cut(trace.density[None, :], view)
-    stands_out = _stands_out(parts, _smooth(parts, view), trace.n_averages)
+    curves = _smooth(parts, view)
+    stands_out = _stands_out(parts, curves, view, trace.n_averages)
+    curves = _where_plain(parts, curves, stands_out)
     shown = _readings(parts, view)[0]
 
     floor_density, floor_std = (floor.density, floor.std) if floor else (0.0, 0.0)
     best = [
-        _readings(_smooth_where_plain(parts, view, stands_out).less(max(level, 0.0)), view)[0]
+        _readings(curves.less(max(level, 0.0)), view)[0]
         for level in (floor_density, floor_density - floor_std, floor_density + floor_std)
     ]
-    coarse = look(trace, stride=max(1, int(resolution_hz / trace.bin_hz) // POINTS_PER_RESOLUTION))
+    coarse = _view(trace, channel, stride=stride)
     smooth = _smooth_where_plain(_cut(trace.density[None, :], coarse), coarse, stands_out)
-    drawn = _draws(trace, smooth, coarse, inband_more * trace.n_averages)
+    drawn = _draws(trace, smooth, coarse)
     raw = _readings(drawn, coarse)
     clean = _readings(_smooth_where_plain(drawn, coarse, stands_out).less(floor_density), coarse)
     still = _readings(smooth, coarse)[0]
+    free = _readings(smooth.less(floor_density), coarse)[0]
     highest = raw.mean(axis=0) - still
     level_band = np.broadcast_to(smooth.in_band, drawn.in_band.shape)
     beside = _readings(replace(drawn, in_band=level_band), coarse).mean(axis=0) - still
-    free = _readings(_smooth_where_plain(smooth, coarse, stands_out).less(floor_density), coarse)[0]
-    smoothing = clean.mean(axis=0) - free
-    filters = [
-        _readings(_smooth_where_plain(_cut(other.density[None, :], view), look(other), stands_out), view)[0]
-        for other in (smoothed(spectrum, resolution_bandwidth_hz=factor * resolution_hz) for factor in (0.75, 1.25))
-    ]
+    filters = []
+    for factor in (0.75, 1.25):
+        other = smoothed(spectrum, resolution_bandwidth_hz=factor * resolution_hz)
+        seen = _view(other, channel, stride=stride)
+        filters.append(_readings(_smooth_where_plain(_cut(other.density[None, :], seen), seen, stands_out), seen)[0])
     window = np.abs(filters[1] - filters[0]) / math.sqrt(12)
 
     sides = []
@@ -354,20 +355,18 @@ def shoulders(
             "unrest": DECIBEL * unrest,
         }
         corrected = None
-        if floor is not None and best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT):
-            if inband_rise_db is None:  # what highest values of a scattering trace add lies between none and all
-                picked, taken_db, doubt_of_picking = highest[i], highest[i] / 2, math.sqrt(1 / 3)
-            else:  # nothing is picked from scatter
-                picked, taken_db, doubt_of_picking = beside[i], -inband_rise_db, 1 / 3
+        nothing_taken = floor is not None and floor.density == 0
+        if floor is not None and (nothing_taken or best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT)):
             corrected = estimate(
-                float(best[0][i] - smoothing[i] + taken_db),
+                float(best[0][i]),
                 averaging=float(clean[:, i].std()),
-                highest_of_trace=float(abs(picked) + abs(smoothing[i])) * doubt_of_picking,
+                highest_of_trace=float(abs(beside[i])) * (math.sqrt(1 / 3) if stands_out[i] else PICKED_BY_OTHERS),
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
                 unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),
-                **({"pilots": RISE_STD_DB} if inband_rise_db is None else {}),
+                pilots=channel.pilots_std_db(resolution_hz),
             )
+            corrected = corrected if nothing_taken or corrected.std <= MOST_STD_DB else None
         sides.append(
             Shoulder(
                 shown=estimate(float(shown[i]), **parts_of_shown),
@@ -379,7 +378,7 @@ def shoulders(
     return Shoulders(
         lower=sides[0],
         upper=sides[1],
-        worst=max(sides, key=lambda side: (side.corrected or side.shown).value),
+        worst=_worst((sides[0], sides[1]), clean),
         trace=trace,
         reference_density=float(parts.in_band.max()),
         floor=floor,

@@ -8,6 +8,7 @@ Holds   The spectrum behind the receiver's front end: what the receiver made is 
 
 import math
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -18,16 +19,16 @@ from tepui.evidence.stitch import Stitched
 from tepui.evidence.stitch_beliefs import NEPER
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import RangeError
-from tepui.signals.dvbt.pilot_rise import RISE_STD_DB, rise_of_channel_db
 from tepui.signals.spectrum import Spectrum
 
 Floats = npt.NDArray[np.float64]
 
 SHOULDER_HZ = (300e3, 700e3)
 SMALLEST_LEVEL = 1e-7
-COMMON = ("highest_of_trace", "highest_in_band", "pilots", "window", "band_unseen", "receiver_shape")
+COMMON = ("highest_of_trace", "pilots", "window", "band_unseen", "receiver_shape")
 MOST_DOUBT = 3.0  # relative: beyond, nothing is known
 NO_FLOOR = Floor(density=0.0, std=0.0, at_most=False, method="taken off by recording")
+
 
 LEAST_AVERAGES = 1e-2
 FEWEST_PERCENT = 10  # what fewer recordings saw scatters more: it must not stand out for that
@@ -72,8 +73,12 @@ def stitched_spectrum(stitched: Stitched, *, with_floor: bool = False) -> Spectr
     )
 
 
-def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> StitchedShoulder:
+def stitched_shoulders(
+    stitched: Stitched, *, carrier_spacing_hz: float, guard: Fraction | None = None
+) -> StitchedShoulder:
     """Both shoulders by the standard procedure.
+
+    guard   over the useful part, where it is known: pilots look otherwise with each
 
     raises  RangeError where the set does not show 300 to 700 kHz outside the channel on both sides
     """
@@ -86,7 +91,6 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
         if np.count_nonzero(window & (np.sign(stitched.frequency_hz) == sign)) < wanted:
             raise RangeError("The set does not show 300 to 700 kHz outside the channel on both sides ([TR101290] 9.7).")
     inside = (np.abs(stitched.frequency_hz) < half_hz) & (stitched.source >= 0)
-    rise_db = rise_of_channel_db(occupied_width_hz=stitched.occupied_width_hz, carrier_spacing_hz=carrier_spacing_hz)
     sides, shown_sides, clean_sides = [], [], []
     for sign in (-1, 1):
         near = window & (np.sign(stitched.frequency_hz) == sign)
@@ -99,7 +103,7 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
                 occupied_width_hz=stitched.occupied_width_hz,
                 carrier_spacing_hz=carrier_spacing_hz,
                 floor=None if with_floor else NO_FLOOR,
-                inband_rise_db=None if rise_db is None else 0.0,  # pilots of a whole band are in its smooth trace
+                guard=guard,
                 inband_more=float(np.median(stitched.n_averages[inside])) / averages,
             )
             for with_floor in (False, True)
@@ -107,10 +111,7 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
         side = clean.lower if sign < 0 else clean.upper
         read = side.corrected or side.shown
         common_db = min(float(np.mean(stitched.common_std[near])) / mean, MOST_DOUBT) / NEPER
-        more = {"gains_and_floor": common_db, "pilots": RISE_STD_DB}
-        if rise_db is None:
-            more = {"gains_and_floor": common_db, "highest_in_band": highest_in_band_db(clean, stitched)}
-        sides.append(estimate(read.value, **{**read.contributions, **more}))
+        sides.append(estimate(read.value, **{**read.contributions, "gains_and_floor": common_db}))
         shown_sides.append(shown.lower.shown if sign < 0 else shown.upper.shown)
         clean_sides.append(clean)
     lower, upper = clean_sides[0].lower, clean_sides[1].upper
@@ -122,16 +123,6 @@ def stitched_shoulders(stitched: Stitched, *, carrier_spacing_hz: float) -> Stit
     return StitchedShoulder(
         lower=sides[0], upper=sides[1], shown_lower=shown_sides[0], shown_upper=shown_sides[1], shape=shape
     )
-
-
-def highest_in_band_db(found: Shoulders, stitched: Stitched) -> float:
-    """Standard uncertainty of the zero: the highest of a scattering trace is higher the less it was averaged. [dB]
-
-    Anything between a trace averaged without end and this one may be what the level is held against.
-    """
-    cells = max(2.0, stitched.occupied_width_hz / found.trace.resolution_bandwidth_hz)
-    rise_db = math.sqrt(2 * math.log(cells) / found.trace.n_averages) / NEPER
-    return rise_db / math.sqrt(3)
 
 
 def _as_read(stitched: Stitched, averages: float, *, with_floor: bool) -> Spectrum:

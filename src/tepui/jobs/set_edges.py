@@ -69,6 +69,7 @@ def read_edges(
             floor=Floor(density=0.0, std=share, at_most=False, method="taken off recording by recording"),
             tuning_std_hz=TUNING_STD_HZ,
             unrest=math.sqrt(CUBE_UNREST / (duration_s * channel.occupied_hz)),
+            guard=None if channel.symbols is None else channel.symbols.guard,
         )
     except RangeError:
         return None

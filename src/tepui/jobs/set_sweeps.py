@@ -180,7 +180,8 @@ def _with_sides(
         edges = read_edges(sweep.spectra, channel, floor, recordings)
         return sweep if edges is None else replace(sweep, sides=edges.sides, has_floor=edges.has_floor)
     try:
-        sides = stitched_shoulders(stitched, carrier_spacing_hz=channel.spacing_hz)
+        guard = None if channel.symbols is None else channel.symbols.guard
+        sides = stitched_shoulders(stitched, carrier_spacing_hz=channel.spacing_hz, guard=guard)
     except RangeError:
         reach = (channel.centre_hz + sign * (channel.occupied_hz / 2 + 700e3) for sign in (-1, 1))
         low, high = (f"{value / 1e6:.3f}" for value in reach)

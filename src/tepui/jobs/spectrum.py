@@ -9,6 +9,7 @@ Holds   A recording wide enough to show the channel; the shoulder needs 700 kHz 
 import math
 import re
 from concurrent.futures import ThreadPoolExecutor
+from fractions import Fraction
 
 import numpy as np
 
@@ -198,6 +199,7 @@ def _shoulders(recording: Recording, fine: Spectrum, channel: Channel, floor: Fl
             carrier_spacing_hz=channel.spacing_hz,
             floor=floor,
             unrest=unrest * math.sqrt(len(looked) / recording.n_samples),
+            guard=None if channel.symbols is None else Fraction(channel.symbols.guard_text),
         )
     except RangeError as refusal:
         return str(refusal)

@@ -216,6 +216,7 @@ class EdgeWatch:
                 floor=floor,
                 tuning_std_hz=self.plan.centre_hz * 1e-6 * self.plan.tuning_ppm,
                 unrest=self._unrest(heard),
+                guard=None if self.symbols is None else self.symbols.guard,
             )
         except RangeError as refusal:
             self.found, self.problem = None, str(refusal)

@@ -78,7 +78,7 @@ def carrier_powers(mode: Mode) -> Floats:
 
 def highest_in_band_db(mode: Mode) -> float:
     """Highest value of the waveform's trace in band, through ten carrier spacings, over the mean. [dB]"""
-    return pilot_rise_db(mode.n_fft)
+    return pilot_rise_db(mode.n_fft, mode.guard)
 
 
 @lru_cache(maxsize=2)
