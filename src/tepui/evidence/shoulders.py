@@ -7,7 +7,7 @@ Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a s
         beneath the scatter (shoulder_curves.py), pilots in band where the band shows them (band_pilots.py).
         Where something stands out of the smooth slope, a line say, that side is read as it is.
         The higher of two readings that scatter is too high where the sides are close. The worse side stands so far
-        above the mean of both as their difference is more than scatter: d/2 (1 - (s/d)^2), s the scatter of d.
+        above the mean of both as their difference is more than scatter: d/2 (1 - 0.7 (s/d)^2), s the scatter of d.
 Source  [TR101290] clause 9.7 (wording from memory): offsets, lifted line, highest value, worse side counts.
 Holds   Levels are negative: lower is better. Picking highest values depends on resolution and averaging: the doubt
         holds the scatter ("averaging"), what highest values of a scattering trace add where any are read
@@ -35,6 +35,7 @@ Places = npt.NDArray[np.intp]
 OFFSETS_HZ = (300e3, 500e3, 700e3)
 FITTED_HZ = (250e3, 750e3)  # beside the outermost carrier, as far as the trace reaches: ends of a fit scatter most
 PICKED_BY_OTHERS = 0.2  # of what highest values of a scattering trace add: how long to average is not laid down
+APART_BY_SCATTER = 0.7  # so the worse of two sides errs as far either way, a quarter of one side's scatter at most
 SPACINGS_OF_RESOLUTION = 10
 DRAWS = 200
 POINTS_PER_RESOLUTION = 8  # enough for the scatter of a trace through a Gaussian filter
@@ -266,7 +267,7 @@ def _construction(parts: _Parts, view: _View, side: int) -> Construction:
 def worse_of(lower_db: Floats, upper_db: Floats, scatter_db: float) -> Floats:
     """The worse of two levels whose difference scatters so much: above their mean by what scatter does not explain."""
     apart = np.maximum(np.abs(upper_db - lower_db), 1e-12)
-    kept = apart * np.maximum(1 - (scatter_db / apart) ** 2, 0.0)
+    kept = apart * np.maximum(1 - APART_BY_SCATTER * (scatter_db / apart) ** 2, 0.0)
     return np.asarray((lower_db + upper_db + kept) / 2)
 
 
