@@ -152,6 +152,7 @@ def edge_shoulders(
         floor=floor,
         unrest=unrest,
         guard=guard,
+        picked=0.0,
     )
     apart_db = abs(inband[1] - inband[0]) / 2
     sides = [

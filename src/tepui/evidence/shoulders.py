@@ -4,7 +4,8 @@ Theory  Through the trace 300 and 700 kHz outside the outermost carrier goes a s
         parallel until no value between stands above it, it is read at 500 kHz, relative to the highest value in band.
         The trace passes a filter of ten carrier spacings. ``shown`` is that. ``corrected`` is what averaging without
         end would read with the recording's floor taken off as power: the same construction on the curves that lie
-        beneath the scatter (shoulder_curves.py), pilots in band where the band shows them (band_pilots.py).
+        beneath the scatter (shoulder_curves.py), pilots in band where the band shows them (band_pilots.py), and part of
+        what highest values beside the channel add in a trace averaged as long as this one.
         Where something stands out of the smooth slope, a line say, that side is read as it is.
         The higher of two readings that scatter is too high where the sides are close. The worse side stands so far
         above the mean of both as their difference is more than scatter: d/2 (1 - 0.7 (s/d)^2), s the scatter of d.
@@ -34,7 +35,7 @@ Places = npt.NDArray[np.intp]
 
 OFFSETS_HZ = (300e3, 500e3, 700e3)
 FITTED_HZ = (250e3, 750e3)  # beside the outermost carrier, as far as the trace reaches: ends of a fit scatter most
-PICKED_BY_OTHERS = 0.2  # of what highest values of a scattering trace add: how long to average is not laid down
+PICKED, PICKED_STD = 0.25, 0.35  # how long to average is not laid down: a little of it, in doubt from none to all
 APART_BY_SCATTER = 0.7  # so the worse of two sides errs as far either way, a quarter of one side's scatter at most
 SPACINGS_OF_RESOLUTION = 10
 DRAWS = 200
@@ -295,6 +296,7 @@ def shoulders(
     unrest: float = 0.0,
     inband_more: float = 1.0,
     guard: Fraction | None = None,
+    picked: float = PICKED,
 ) -> Shoulders:
     """Lower, upper and worse shoulder of one wide recording.
 
@@ -305,6 +307,8 @@ def shoulders(
     unrest             relative standard uncertainty of the power there from peaks that come rarely (unrest.py)
     inband_more        how many times more averages the points in band have
     guard              over the useful part; None where it is not known: the band then shows the likeliest
+    picked             share of what highest values of a trace as long as this add, in ``corrected``; 0 for what
+                       averaging without end shows
     raises             RangeError where the recording is too narrow or the spectrum too coarse
     """
     resolution_hz = SPACINGS_OF_RESOLUTION * carrier_spacing_hz
@@ -358,10 +362,11 @@ def shoulders(
         corrected = None
         nothing_taken = floor is not None and floor.density == 0
         if floor is not None and (nothing_taken or best[0][i] - shown[i] > 10 * math.log10(LEAST_PART_LEFT)):
+            added = 0.0 if stands_out[i] else picked * float(beside[i])
             corrected = estimate(
-                float(best[0][i]),
+                float(best[0][i]) + added,
                 averaging=float(clean[:, i].std()),
-                highest_of_trace=float(abs(beside[i])) * (math.sqrt(1 / 3) if stands_out[i] else PICKED_BY_OTHERS),
+                highest_of_trace=float(abs(beside[i])) * (math.sqrt(1 / 3) if stands_out[i] else PICKED_STD),
                 window=float(window[i]),
                 floor=float(abs(best[2][i] - best[1][i]) / 2),
                 unrest=DECIBEL * unrest * 10 ** (float(still[i] - free[i]) / 10),

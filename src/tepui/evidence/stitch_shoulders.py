@@ -104,6 +104,7 @@ def stitched_shoulders(
                 carrier_spacing_hz=carrier_spacing_hz,
                 floor=None if with_floor else NO_FLOOR,
                 guard=guard,
+                picked=0.0,
                 inband_more=float(np.median(stitched.n_averages[inside])) / averages,
             )
             for with_floor in (False, True)
