@@ -2,7 +2,8 @@
 
 Theory  Each recording shows 300 to 700 kHz outside its edge and some of the signal, and is taken over the mean of that
         signal: gains need not be tied. The converter's floor is taken off first, as a terminated input told
-        it or the guard interval does.
+        it or the guard interval does. What is left of S + F scatters as S + F did: its averages are worth (S/(S + F))^2
+        of what they were, on each side its own. A floor that leaves nothing sure of S is none that helps.
 Source  evidence/edge.py, edge_tunings.py; [TR101290] 9.7.
 Holds   A channel as flat in its middle as at its edges, within the doubt that edge.py adds for it.
 """
@@ -14,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tepui.evidence.converter import IDEAL_LSB2
-from tepui.evidence.edge import edge_floor, edge_shoulders
+from tepui.evidence.edge import EdgeShoulders, edge_floor, edge_shoulders
 from tepui.evidence.edge_tunings import SIGNAL_HZ
 from tepui.evidence.floor import Floor
 from tepui.evidence.narrow import NarrowSpectrum
@@ -29,6 +30,7 @@ from tepui.signals.recording import Recording
 CLEAR_HZ = 100e3  # of the edge, for the signal's mean
 SLACK_HZ = 30e3  # the channel's place is known roughly
 TUNING_STD_HZ = 15e3
+SURE_STD = 2.0  # standard uncertainties of the floor that must be left above it
 LEAST_SIGNAL = 0.8  # of the 0.3 MHz beside the edge
 
 
@@ -56,32 +58,50 @@ def read_edges(
     if len(shown) < len(pair):
         return None
     floors = {side: _floor_of(one, channel, floor, recordings.get(one.name)) for side, one in shown.items()}
-    known = [one for one in floors.values() if one is not None]
-    seen = [(side, _over_signal(one, channel, floors[side])) for side, one in shown.items()]
-    duration_s = min(one.n_samples / one.rate_hz for _, one in seen)
-    share = max((floors[side].std / _signal(one, channel) for side, one in shown.items() if floors[side]), default=0.0)  # type: ignore[union-attr]
-    try:
-        found = edge_shoulders(
-            seen,
-            centre_hz=channel.centre_hz,
-            occupied_width_hz=channel.occupied_hz,
-            carrier_spacing_hz=channel.spacing_hz,
-            floor=Floor(density=0.0, std=share, at_most=False, method="taken off recording by recording"),
-            tuning_std_hz=TUNING_STD_HZ,
-            unrest=math.sqrt(CUBE_UNREST / (duration_s * channel.occupied_hz)),
-        )
-    except RangeError:
-        return None
+    left = {
+        side: _left(one, channel, floors[side], sign) for (side, one), sign in zip(shown.items(), (-1, 1), strict=True)
+    }
+    if any(one is None for one in left.values()):
+        floors, left = dict.fromkeys(floors), dict.fromkeys(left, 1.0)
+    duration_s = min(one.n_samples / one.rate_hz for one in shown.values())
+    read: dict[str, EdgeShoulders] = {}
+    for side, part in left.items():
+        seen = [(name, _over_signal(one, channel, floors[name], part or 1.0)) for name, one in shown.items()]
+        floor_here = floors[side]
+        share = 0.0 if floor_here is None else floor_here.std / _signal(shown[side], channel)
+        try:
+            read[side] = edge_shoulders(
+                seen,
+                centre_hz=channel.centre_hz,
+                occupied_width_hz=channel.occupied_hz,
+                carrier_spacing_hz=channel.spacing_hz,
+                floor=Floor(density=0.0, std=share, at_most=False, method="taken off recording by recording"),
+                tuning_std_hz=TUNING_STD_HZ,
+                unrest=math.sqrt(CUBE_UNREST / (duration_s * channel.occupied_hz)),
+            )
+        except RangeError:
+            return None
+    lower, upper = read["lower"], read["upper"]
     return EdgeRead(
         sides=StitchedShoulder(
-            lower=found.lower or found.shown_lower,
-            upper=found.upper or found.shown_upper,
-            shown_lower=_with_floor(found.shown_lower, shown["lower"], floors["lower"], channel),
-            shown_upper=_with_floor(found.shown_upper, shown["upper"], floors["upper"], channel),
-            shape=found.shape,
+            lower=lower.lower or lower.shown_lower,
+            upper=upper.upper or upper.shown_upper,
+            shown_lower=_with_floor(lower.shown_lower, shown["lower"], floors["lower"], channel),
+            shown_upper=_with_floor(upper.shown_upper, shown["upper"], floors["upper"], channel),
+            shape=lower.shape,
         ),
-        has_floor=len(known) == len(shown),
+        has_floor=all(one is not None for one in floors.values()),
     )
+
+
+def _left(one: NarrowSpectrum, channel: NarrowChannel, floor: Estimate | None, sign: int) -> float | None:
+    """Part of what is shown 300 to 700 kHz outside the edge that is no floor; None where that is not sure. [1]"""
+    if floor is None:
+        return 1.0
+    away = sign * (one.frequency_hz - channel.centre_hz) - channel.occupied_hz / 2
+    near, _, far = OFFSETS_HZ
+    shown = float(one.density[(away > near) & (away < far)].mean())
+    return (shown - floor.value) / shown if shown - floor.value > SURE_STD * floor.std else None
 
 
 def _floor_of(
@@ -135,8 +155,8 @@ def _signal(one: NarrowSpectrum, channel: NarrowChannel) -> float:
     return float(one.density[inside & one.usable].mean())
 
 
-def _over_signal(one: NarrowSpectrum, channel: NarrowChannel, floor: Estimate | None) -> NarrowSpectrum:
-    """The spectrum over the mean of the signal it shows, the floor off."""
+def _over_signal(one: NarrowSpectrum, channel: NarrowChannel, floor: Estimate | None, left: float) -> NarrowSpectrum:
+    """The spectrum over the mean of the signal it shows, the floor off; ``left`` is the part of a side that is left."""
     taken = 0.0 if floor is None else floor.value
-    left = np.maximum(one.density - taken, 1e-3 * one.density)
-    return replace(one, density=left / (_signal(one, channel) - taken))
+    density = np.maximum(one.density - taken, 1e-3 * one.density) / (_signal(one, channel) - taken)
+    return replace(one, density=density, n_averages=one.n_averages * left**2)
