@@ -32,15 +32,19 @@ def falls(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) 
 
 def flat_names(readings: Sequence[DriveReading], levels: Sequence[SideLevel | None]) -> tuple[str, ...]:
     """Readings below the first step, counted downwards, at which the shoulder no longer follows the drive."""
-    pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
-    for high, above in reversed(pairs):
+    pairs = [
+        (r, side.true.value, side.own_std_db)  # with what is known to be a floor off: that alone is fitted
+        for r, side in zip(readings, levels, strict=True)
+        if side is not None and side.true is not None
+    ]
+    for high, above_db, above_std_db in reversed(pairs):
         under = [pair for pair in pairs if high.setting_dbm - pair[0].setting_dbm >= LEAST_SPAN_DB]
         if not under:
             continue
-        low, below = under[-1]
+        low, below_db, below_std_db = under[-1]
         step = high.setting_dbm - low.setting_dbm
-        slope = (above.shown_db - below.shown_db) / step
-        doubt = 2 * math.hypot(above.own_std_db, below.own_std_db) / step
+        slope = (above_db - below_db) / step
+        doubt = 2 * math.hypot(above_std_db, below_std_db) / step
         if slope < FLAT_SLOPE and slope + doubt < SURELY_FLAT:
-            return tuple(reading.name for reading, _ in under)
+            return tuple(reading.name for reading, _, _ in under)
     return ()
