@@ -5,8 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from tepui.evidence.converter import IDEAL_LSB2
 from tepui.ground.doubt import estimate
-from tepui.jobs.set_edges import _left
+from tepui.jobs.set_edges import _joined, _left
 
 CHANNEL = SimpleNamespace(centre_hz=1e9, occupied_hz=6e6)
 
@@ -24,3 +25,19 @@ def test_limit_a_fifth_is_left_or_nothing_sure(sign):
     assert _left(beside(0.010), CHANNEL, estimate(0.008, guard=0.0015), sign) is None
     assert _left(beside(0.010), CHANNEL, estimate(0.012, guard=0.0005), sign) is None
     assert _left(beside(0.010), CHANNEL, None, sign) == 1.0
+
+
+def edge_of(name):
+    converter = SimpleNamespace(step=1.0, rounding=IDEAL_LSB2)
+    return SimpleNamespace(name=name, unit_density=2.0, converter=converter)
+
+
+# By hand: weighted mean of 0.30 +-0.02 and 0.34 +-0.02; 0.60 +-0.02 is no floor of that converter alone.
+def test_limit_floors_that_agree_are_one():
+    edges = [edge_of(name) for name in "abc"]
+    told = {name: estimate(2 * level, guard=2 * 0.02) for name, level in zip("abc", (0.30, 0.34, 0.60), strict=True)}
+    found = _joined(edges, told)
+    assert [found[name].value for name in "ab"] == pytest.approx([0.64, 0.64])
+    assert found["a"].std == pytest.approx(2 * np.hypot(0.02, 0.2 * 0.02))  # as far apart as sqrt(2) times their doubts
+    assert found["c"] is told["c"]
+    assert _joined(edges, {**told, "b": None})["b"] is None

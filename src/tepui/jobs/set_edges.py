@@ -3,7 +3,8 @@
 Theory  Each recording shows 300 to 700 kHz outside its edge and some of the signal, and is taken over the mean of that
         signal: gains need not be tied. The converter's floor is taken off first, as a terminated input told
         it or the guard interval does. What is left of S + F scatters as S + F did: its averages are worth (S/(S + F))^2
-        of what they were, on each side its own. A floor that leaves nothing sure of S is none that helps.
+        of what they were, on each side its own. A floor that leaves nothing sure of S is none that helps. One converter
+        has one floor in steps^2: what the guards of all its recordings tell is joined where they agree.
 Source  evidence/edge.py, edge_tunings.py; [TR101290] 9.7.
 Holds   A channel as flat in its middle as at its edges, within the doubt that edge.py adds for it.
 """
@@ -30,6 +31,8 @@ from tepui.signals.recording import Recording
 CLEAR_HZ = 100e3  # of the edge, for the signal's mean
 SLACK_HZ = 30e3  # the channel's place is known roughly
 TUNING_STD_HZ = 15e3
+AGREE_STD = 2.5  # standard uncertainties of one guard's floor from the mean of all
+OWN_PART = 0.2  # of a guard's own doubt: input noise that a joined floor may not have (this program's limit)
 SURE_STD = 2.0  # standard uncertainties of the floor that must be left above it
 LEAST_SIGNAL = 0.8  # of the 0.3 MHz beside the edge
 
@@ -42,22 +45,70 @@ class EdgeRead:
     has_floor: bool
 
 
-def read_edges(
-    spectra: Sequence[NarrowSpectrum],
+def edge_floors(
+    sweeps: Sequence[Sequence[NarrowSpectrum]],
     channel: NarrowChannel,
     floor: Estimate | None,
     recordings: Mapping[str, Recording],
-) -> EdgeRead | None:
-    """Both sides from the two recordings that show them best; None where a side is not shown.
+) -> dict[str, Estimate | None]:
+    """Density of the floor of every recording that shows an edge best, full scale = 1; None where not known. [1/Hz]
 
     floor       of the converter from a terminated input, in steps^2; where it is None the guard interval is asked
     recordings  by their names
+    """
+    edges = [one for spectra in sweeps for sign in (-1, 1) if (one := _best(spectra, channel, sign)) is not None]
+    found = {one.name: _floor_of(one, channel, floor, recordings.get(one.name)) for one in edges}
+    return found if floor is not None else _joined(edges, found)
+
+
+def _joined(edges: Sequence[NarrowSpectrum], found: Mapping[str, Estimate | None]) -> dict[str, Estimate | None]:
+    """Floors of one converter joined; one that departs from the others keeps its own, as input noise may be in it."""
+    steps2 = {
+        one.name: (told.value / one.unit_density - _departs(one), told.std / one.unit_density)
+        for one in edges
+        if one.converter.step is not None and (told := found[one.name]) is not None
+    }
+    agreeing = dict(steps2)
+    while len(agreeing) > 1:
+        values, stds = (np.array(column) for column in zip(*agreeing.values(), strict=True))
+        weight = 1 / stds**2
+        mean = float(weight @ values / weight.sum())
+        off = np.abs(values - mean) / stds
+        if off.max() <= AGREE_STD:
+            std = float(weight.sum() ** -0.5) * max(1.0, math.sqrt(float(off @ off) / (len(off) - 1)))
+            joined = {name: estimate(mean, guards=std, input_noise=OWN_PART * agreeing[name][1]) for name in agreeing}
+            return {
+                **found,
+                **{
+                    one.name: estimate(
+                        (joined[one.name].value + _departs(one)) * one.unit_density,
+                        guards=joined[one.name].std * one.unit_density,
+                    )
+                    for one in edges
+                    if one.name in joined
+                },
+            }
+        del agreeing[list(agreeing)[int(off.argmax())]]
+    return dict(found)
+
+
+def _departs(one: NarrowSpectrum) -> float:
+    """What rounding of a weak signal adds beyond the ideal, in steps^2."""
+    return one.converter.rounding - IDEAL_LSB2
+
+
+def read_edges(
+    spectra: Sequence[NarrowSpectrum], channel: NarrowChannel, edge_floor_of: Mapping[str, Estimate | None]
+) -> EdgeRead | None:
+    """Both sides from the two recordings that show them best; None where a side is not shown.
+
+    edge_floor_of  floors of recordings by their names, of ``edge_floors``
     """
     pair = {side: _best(spectra, channel, sign) for side, sign in (("lower", -1), ("upper", 1))}
     shown = {side: one for side, one in pair.items() if one is not None}
     if len(shown) < len(pair):
         return None
-    floors = {side: _floor_of(one, channel, floor, recordings.get(one.name)) for side, one in shown.items()}
+    floors = {side: edge_floor_of.get(one.name) for side, one in shown.items()}
     left = {
         side: _left(one, channel, floors[side], sign) for (side, one), sign in zip(shown.items(), (-1, 1), strict=True)
     }
@@ -109,8 +160,7 @@ def _floor_of(
 ) -> Estimate | None:
     """Density of a recording's floor, full scale = 1, as its spectrum has it. [1/Hz]"""
     if floor is not None:
-        steps2 = floor.value + one.converter.rounding - IDEAL_LSB2
-        return estimate(steps2 * one.unit_density, floor=floor.std * one.unit_density)
+        return estimate((floor.value + _departs(one)) * one.unit_density, floor=floor.std * one.unit_density)
     if channel.symbols is None or recording is None or len(recording.stretches) > 1:
         return None
     found = edge_floor(
