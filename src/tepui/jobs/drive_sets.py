@@ -40,8 +40,15 @@ def measure_narrow(name: str, recordings: Sequence[Recording], options: SetOptio
     if not found.readable or sides is None or found.reference is None:
         missing = " ".join(dict.fromkeys(sweep.missing for sweep in seen.sweeps if sweep.missing))
         raise FormatError(f"The narrow recordings of {name} do not show both shoulders. {missing}".strip())
-    levels = {side: _level(found.sides[side], getattr(sides, side), getattr(sides, f"shown_{side}"), sides.common_db)
-              for side in SIDES}  # fmt: skip
+    levels = {
+        side: _level(found.sides[side], getattr(sides, side), getattr(sides, f"shown_{side}"), sides.common_db)
+        for side in SIDES
+    }
+    if not found.reference.has_floor:  # what is shown is a floor's, as much as anybody knows
+        levels = {
+            side: replace(one, true=None) if found.sides[side].kind == "unknown" else one
+            for side, one in levels.items()
+        }
     levels["worst"] = max(levels.values(), key=lambda one: one.shown_db if one.true is None else one.true.value)
     is_open = any(found.sides[side].kind == "unknown" for side in SIDES)
     setting = settings_of(recordings[0]).get("setting_dbm")

@@ -46,9 +46,10 @@ def judged(seen: SetSeen) -> Judgement:
     stitched = [sweep for sweep in seen.sweeps if sweep.stitched is not None]
     if not readable:
         return Judgement(sides={}, reference=stitched[0] if stitched else None, readable=(), comparable=False)
-    comparable = gains_are_comparable([sweep.spectra for sweep in readable])
-    comparable = comparable and all(sweep.has_floor for sweep in readable)
-    used = readable if comparable else readable[:1]
+    told = tuple(sweep for sweep in readable if sweep.has_floor)  # what noise hides tells nothing of the others
+    parted = told if len(told) > 1 else readable
+    comparable = gains_are_comparable([sweep.spectra for sweep in parted]) and all(one.has_floor for one in parted)
+    used = parted if comparable else readable[:1]
     highest = max(used, key=lambda sweep: sweep.gain_db or 0.0)
     common_db = max(sweep.sides.common_db for sweep in used if sweep.sides is not None)
     sides = {
@@ -157,6 +158,9 @@ def _sent(about: str, side: str, one: Transmitted, found: Judgement) -> Finding:
     how = "agree, so the receiver adds nothing seen" if one.kind == "agreed" else "part transmitter and receiver"
     regions = "; ".join(f"{judged.reading.name}: {judged.region}" for judged in one.judged)
     remark = f"{len(one.judged)} settings {how} ({regions})."
+    hidden = [sweep.label for sweep in found.readable if not sweep.has_floor]
+    if hidden:
+        remark += f" Noise hides the shoulders at {' and at '.join(hidden)}."
     if one.kind == "agreed" and len(one.judged) == 2:
         remark += " The high end allows for products that cancel alike at both; a third pad would rule that out."
     return _number(about, key, one.value_db, one, remark)

@@ -22,7 +22,7 @@ from tepui.evidence.stitch_shoulders import StitchedShoulder, stitched_shoulders
 from tepui.evidence.stitch_sweeps import stitch_sweeps
 from tepui.ground.doubt import Estimate
 from tepui.ground.errors import RangeError
-from tepui.jobs.set_edges import read_edges
+from tepui.jobs.set_edges import edge_floors, read_edges
 from tepui.signals.recording import Recording
 
 SPACINGS_OF_RESOLUTION = 0.9
@@ -156,10 +156,11 @@ def swept(
     )
     by_name = {one.name: one for one in recordings}
     whole = dict(zip([id(sweep) for sweep in ready], together, strict=True))
+    floors = edge_floors([one.spectra for one in found if id(one.spectra) not in whole], channel, floor, by_name)
     return SetSeen(
         channel=channel,
         spectra=spectra,
-        sweeps=tuple(_with_sides(one, whole.get(id(one.spectra)), channel, floor, by_name) for one in found),
+        sweeps=tuple(_with_sides(one, whole.get(id(one.spectra)), channel, floors) for one in found),
         floor=floor,
         is_centre_told=options.centre_hz is not None,
     )
@@ -173,11 +174,10 @@ def _with_sides(
     sweep: SetSweep,
     stitched: Stitched | None,
     channel: NarrowChannel,
-    floor: Estimate | None,
-    recordings: Mapping[str, Recording],
+    floors: Mapping[str, Estimate | None],
 ) -> SetSweep:
     if stitched is None:
-        edges = read_edges(sweep.spectra, channel, floor, recordings)
+        edges = read_edges(sweep.spectra, channel, floors)
         return sweep if edges is None else replace(sweep, sides=edges.sides, has_floor=edges.has_floor)
     try:
         guard = None if channel.symbols is None else channel.symbols.guard
