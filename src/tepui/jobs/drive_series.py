@@ -154,14 +154,14 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
     if question.curve is not None:
         _require_both_sides(readings)
         effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
-    levels = [_level(reading, effect) for reading in readings]
+    levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
     falling = falls(readings, levels)
     flat = flat_names(readings, levels) if question.baseline is None and not falling else ()
-    is_sent = all(reading.is_recording for reading in readings) and not any(
+    is_sent = all(reading.is_recording for reading in readings if reading.worst is not None) and not any(
         row.recording is not None and row.recording.is_open for row in rows
     )
     known = [
-        level if level.true is not None and (is_sent or reading.name not in flat) else None
+        level if level is not None and level.true is not None and (is_sent or reading.name not in flat) else None
         for reading, level in zip(readings, levels, strict=True)
     ]
     held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
@@ -247,7 +247,7 @@ def _reading(row: SeriesRow, *, name: str, setting_dbm: float, question: DriveQu
                 level = without_baseline(shown_db=level.shown_db, std_db=level.own_std_db, baseline=question.baseline)
             sides[side] = level
     both = [sides[side] for side in ("lower", "upper") if side in sides]
-    worst = sides.get("worst") or max(both, key=_height)
+    worst = sides.get("worst") or max(both, key=_height, default=None)
     mer = next((f.value for f in measured.findings if f.key == "mer_db" and f.is_number), None) if measured else None
     return DriveReading(
         name=name,
@@ -258,6 +258,8 @@ def _reading(row: SeriesRow, *, name: str, setting_dbm: float, question: DriveQu
         worst=worst,
         mer_db=values.get("mer_db", None if mer is None else float(mer)),
         supply_a=values.get("supply_a"),
+        case_c=values.get("case_c"),
+        receiver_gain_db=values.get("receiver_gain_db"),
         is_recording=measured is not None and not any(key.startswith("shoulder") for key in values),
     )
 
@@ -268,14 +270,14 @@ def _height(side: SideLevel) -> float:
 
 def _require_both_sides(readings: Sequence[DriveReading]) -> None:
     for reading in readings:
-        if reading.lower is None or reading.upper is None:
+        if reading.worst is not None and (reading.lower is None or reading.upper is None):
             raise RangeError(
                 f"A filter changes each side differently: with --filter every reading needs shoulder_lower_db and "
                 f"shoulder_upper_db, and the one at {reading.setting_dbm:g} dBm lacks one."
             )
 
 
-def _level(reading: DriveReading, effect: FilterEffect | None) -> SideLevel:
+def _level(reading: DriveReading, effect: FilterEffect | None) -> SideLevel | None:
     """The side that counts: the worse as read, or the worse before the filter."""
     if effect is None or reading.lower is None or reading.upper is None:
         return reading.worst
@@ -305,7 +307,7 @@ def _mode_of(rows: Sequence[SeriesRow], question: DriveQuestion) -> Mode:
 
 def _fitted(
     readings: Sequence[DriveReading],
-    levels: Sequence[SideLevel],
+    levels: Sequence[SideLevel | None],
     question: DriveQuestion,
     mode: Mode,
     *,
@@ -314,7 +316,7 @@ def _fitted(
     is_sent: bool,
 ) -> SeriesFit | None:
     """The curve through all readings; None where too few of them follow the drive."""
-    pairs = [(r, level) for r, level in zip(readings, levels, strict=True) if level.true is not None]
+    pairs = [(r, side) for r, side in zip(readings, levels, strict=True) if side is not None and side.true is not None]
     used = pairs if is_sent and moves(pairs) else [(r, level) for r, level in pairs if r.name not in flat]
     settings = [reading.setting_dbm for reading, _ in used]
     if not settings or max(settings) - min(settings) < LEAST_SPAN_DB:
@@ -354,7 +356,7 @@ def _floors(mode: Mode) -> tuple[tuple[float, float], ...]:
 
 def _fit_data(
     readings: Sequence[DriveReading],
-    levels: Sequence[SideLevel],
+    levels: Sequence[SideLevel | None],
     baseline: Baseline | None,
     *,
     axis_is_power: bool,
@@ -363,7 +365,7 @@ def _fit_data(
     used = [
         (reading.setting_dbm, level)
         for reading, level in zip(readings, levels, strict=True)
-        if level.true is not None or level.on_baseline
+        if level is not None and (level.true is not None or level.on_baseline)
     ]
     shown = [level.shown_db if level.on_baseline or level.true is None else level.true.value for _, level in used]
     power = [(r.setting_dbm, r.power_dbm) for r in readings if r.power_dbm is not None and not axis_is_power]

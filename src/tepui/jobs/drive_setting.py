@@ -58,7 +58,9 @@ def _without_curve(about: str, series: Series) -> list[Finding]:
             f"settings {LEAST_SPAN_DB:g} dB apart or more: read one a dB or two away."
         )
     elif series.question.baseline is not None and all(
-        reading.worst.shown_db < series.question.baseline.level_db for reading in series.readings
+        reading.worst.shown_db < series.question.baseline.level_db
+        for reading in series.readings
+        if reading.worst is not None
     ):
         remark = (
             f"Every reading lies below the baseline of {series.question.baseline.level_db:g} dB, and nothing reads "
