@@ -3,6 +3,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+import scipy.signal
 
 from tepui.chain.waveform.transmit import Transmitter
 from tepui.evidence.clicks import LEAST_LIKENESS, clicks_of, expected_sidelobes, with_clicks
@@ -55,13 +56,16 @@ def test_tool_mean_side_lobes_of_pilots_and_data(n_fft, guard, sign):
     assert 10 * math.log10(found) == pytest.approx(10 * math.log10((known + rest) / in_band), abs=0.1)
 
 
-def sent(mode, *, n_symbols, seed, filtered, ibo_db=11.0):
+def sent(mode, *, n_symbols, seed, filtered, ibo_db=11.0, is_interpolated=False):
     """A piece of a random transport stream through a smooth limit, numpy alone behind the carriers."""
     rng = np.random.default_rng(seed)
     source = Transmitter(mode)
     packets = rng.integers(0, 256, (source.packets_needed(n_symbols + 40), 188), dtype=np.uint8)
     packets[:, :4] = (0x47, 1, 0, 0x10)
-    x = waveform(source.carriers(packets)[40:], mode, more=4)
+    carriers = source.carriers(packets)[40:]
+    x = waveform(carriers, mode, more=1 if is_interpolated else 4)
+    if is_interpolated:
+        x = scipy.signal.resample(x, 4 * len(x))
     if filtered:
         lines = np.fft.fft(x)
         lines[np.abs(np.fft.fftfreq(len(x), 1 / len(x))) > len(x) / 4 / mode.n_fft * (mode.n_carriers / 2 + 10)] = 0
@@ -125,6 +129,16 @@ def test_law_side_lobes_at_their_mean_bring_short_recordings_together():
             moved.append(after.value)
     assert np.std(moved) < 0.7 * np.std(plain)
     assert np.mean(moved) == pytest.approx(np.mean(plain), abs=2 * np.std(plain) / math.sqrt(10))
+
+
+# A modulator that works at one sample an elementary period and interpolates: side-lobes of the other edge fold back.
+@pytest.mark.parametrize("is_interpolated", [False, True])
+def test_law_clicks_go_with_the_jumps_sent(is_interpolated):
+    mode = mode_of()
+    samples = sent(mode, n_symbols=60, seed=2, filtered=False, ibo_db=15.0, is_interpolated=is_interpolated)
+    both = looked(samples, mode)
+    assert both is not None
+    assert min(side.likeness for side in both) > 0.8
 
 
 def test_limit_too_few_symbols_say_nothing():

@@ -7,7 +7,8 @@ Theory  Where two symbols meet an unfiltered waveform jumps. Beside the channel 
         (2 pi i (f - f_k)), and its mean follows, data being independent and pilots known. As far as the clicks that
         are seen go with the jumps, click by click, their mean is corrected by what the jumps' mean misses. A signal
         that a modulator filtered has no clicks that would go with anything, and is left as it is; nor need it be
-        known how high side-lobes stand behind a modulator's own interpolation.
+        known how high side-lobes stand behind a modulator's own interpolation. Of a waveform made at one sample an
+        elementary period, 1 / (2 pi i d) becomes T / (1 - exp(-2 pi i d T)), aliases and all; the likelier one counts.
 Source  [EN300744] 4.4 and 4.5; spectrum of a jump by Fourier's integral; control variates (common practice).
 Holds   Guards of 16 microseconds and more, a mode that is known, a channel that stands still.
 """
@@ -32,6 +33,7 @@ HALF_BAND_HZ = 150e3  # of the raised cosine around each place that is looked at
 GATE_S = 8e-6
 LEAST_SYMBOLS = 20
 MOST_SYMBOLS = 600
+LEAST_LEFT = 0.25  # of the power: no correction goes further
 PART_INTO_GUARD = 0.25  # where a symbol is cut, so that neighbours and filters stay out
 LEAST_LIKENESS = 0.3  # of clicks and jumps: less may be chance, and little would be won
 
@@ -59,14 +61,17 @@ def with_clicks(shoulder: Shoulder, clicks: Clicks) -> Shoulder:
     return replace(shoulder, corrected=estimate(shoulder.corrected.value + clicks.change_db, **parts))
 
 
-def expected_jump(mode: Mode, offset_hz: float) -> float:
-    """Mean power of a jump's spectrum, a data carrier's power being 1. [s^2]
+def _spectrum(mode: Mode, offset_hz: float, *, at_elementary_rate: bool) -> Complexes:
+    """What a jump by 1 on each carrier adds at one place, of a waveform without steps or of elementary periods. (K,)"""
+    apart = offset_hz - _numbers(mode) * mode.carrier_spacing_hz
+    if at_elementary_rate:
+        return np.asarray(1 / (mode.sample_rate_hz * (1 - np.exp(-2j * np.pi * apart / mode.sample_rate_hz))))
+    return np.asarray(1 / (2j * np.pi * apart))
 
-    offset_hz  from the channel's centre, outside the channel
-    """
-    number = _numbers(mode)
-    reach = 2j * np.pi * (offset_hz - number * mode.carrier_spacing_hz)
-    turn = np.exp(-2j * np.pi * number * float(mode.guard))
+
+def _expected(mode: Mode, kernel: Complexes) -> float:
+    """Mean power of a jump at the place that the kernel was made for, a data carrier's power being 1."""
+    turn = np.exp(-2j * np.pi * _numbers(mode) * float(mode.guard))
     values, total = pilot_values(mode.n_fft), 0.0
     for phase in range(4):
         known = np.zeros((2, mode.n_carriers))
@@ -74,13 +79,14 @@ def expected_jump(mode: Mode, offset_hz: float) -> float:
             where = pilot_carriers(mode.n_fft, (phase + row) % 4)
             known[row, where] = values[where]
         free = np.count_nonzero(known == 0, axis=0)
-        total += abs(np.sum((known[1] * turn - known[0]) / reach)) ** 2 + float(np.sum(free / np.abs(reach) ** 2))
+        total += abs(np.sum((known[1] * turn - known[0]) * kernel)) ** 2 + float(np.sum(free * np.abs(kernel) ** 2))
     return total / 4
 
 
 def expected_sidelobes(mode: Mode, offset_hz: float) -> float:
     """Mean density of an unfiltered signal's side-lobes, relative to its mean in the channel."""
-    return expected_jump(mode, offset_hz) / (mode.symbol_s * float(mean_powers(mode.n_fft).mean()) * mode.useful_s)
+    jump = _expected(mode, _spectrum(mode, offset_hz, at_elementary_rate=False))
+    return jump / (mode.symbol_s * float(mean_powers(mode.n_fft).mean()) * mode.useful_s)
 
 
 def clicks_of(
@@ -111,23 +117,34 @@ def clicks_of(
                      centre_offset_hz=centre_offset_hz, mode=mode)  # fmt: skip
     jump = sent[1:] * np.exp(-2j * np.pi * _numbers(mode) * float(mode.guard)) - sent[:-1]
     lines = np.fft.fft(samples)
-    found = []
+    sides = []
     for sign in (-1, 1):
-        changes, taken, likeness = [], [], []
-        for offset in OFFSETS_HZ:
-            place = sign * (edge + offset)
-            power, whole = _power(lines, centre_offset_hz + place, (start_s, period_s, seconds), count)
-            reach = 2j * np.pi * (place - _numbers(mode) * mode.carrier_spacing_hz)
-            model = np.abs(jump @ (1 / reach)) ** 2
-            alike = float(np.corrcoef(power, model)[0, 1])
-            slope = alike * float(power.std()) / float(model.std())
-            missed = slope * (expected_jump(mode, place) - float(model.mean())) / (whole - floor_density)
-            changes.append(10 * math.log10(max(1 + missed, 0.25)))
-            taken.append(alike * float(power.std()) / math.sqrt(len(power)) / (whole - floor_density))
-            likeness.append(alike)
-        found.append(Clicks(change_db=(changes[0] + changes[2]) / 2, taken_std=max(taken[1], 0.0),
-                            likeness=max(likeness[1], 0.0)))  # fmt: skip
+        places = [sign * (edge + offset) for offset in OFFSETS_HZ]
+        gates = [_power(lines, centre_offset_hz + place, (start_s, period_s, seconds), count) for place in places]
+        sides.append((places, [(power, whole - floor_density) for power, whole in gates]))
+    found = [
+        max((_clicks(jump, places, gates, mode, at_elementary_rate=at_rate) for at_rate in (False, True)),
+            key=lambda one: one.likeness)
+        for places, gates in sides
+    ]  # fmt: skip
     return found[0], found[1]
+
+
+def _clicks(
+    jump: Complexes, places_hz: list[float], gates: list[tuple[Floats, float]], mode: Mode, *, at_elementary_rate: bool
+) -> Clicks:
+    """One side, by one kernel. The shoulder is read off the line through 300 and 700 kHz, so both count alike."""
+    changes, taken, likeness = [], [], []
+    for place, (power, whole) in zip(places_hz, gates, strict=True):
+        kernel = _spectrum(mode, place, at_elementary_rate=at_elementary_rate)
+        model = np.abs(jump @ kernel) ** 2
+        alike = max(float(np.corrcoef(power, model)[0, 1]), 0.0)
+        slope = alike * float(power.std()) / float(model.std())
+        missed = slope * (_expected(mode, kernel) - float(model.mean())) / whole
+        changes.append(10 * math.log10(max(1 + missed, LEAST_LEFT)))
+        taken.append(alike * float(power.std()) / math.sqrt(len(power)) / whole)
+        likeness.append(alike)
+    return Clicks(change_db=(changes[0] + changes[2]) / 2, taken_std=taken[1], likeness=likeness[1])
 
 
 def _numbers(mode: Mode) -> npt.NDArray[np.int64]:
