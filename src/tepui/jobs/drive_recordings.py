@@ -22,7 +22,7 @@ from tepui.evidence.shoulders import Shoulders, shoulders
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Finding
-from tepui.jobs.drive_series import NOMINAL_MODE, Floats, Measured
+from tepui.jobs.drive_series import NOMINAL_MODE, Floats, Measured, worse_of
 from tepui.jobs.receive import receive_recording
 from tepui.jobs.spectrum_channel import found_channel
 from tepui.jobs.spectrum_findings import axes_findings
@@ -93,7 +93,7 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
     if clicks is not None:
         both = {name: with_clicks(side, own) for (name, side), own in zip(both.items(), clicks, strict=True)}
     levels = {name: of_recording(side) for name, side in both.items()}
-    levels["worst"] = max(levels.values(), key=lambda one: one.shown_db if one.true is None else one.true.value)
+    levels["worst"] = worse_of(list(levels.values()))
     peaks = peaks_of_recording(recording)
     setting = recording.stretches[0].settings.get("setting_dbm")
     return Measured(

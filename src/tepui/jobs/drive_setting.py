@@ -9,7 +9,8 @@ Holds   as drive_series.py.
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.ground.findings import Contribution, Finding
 from tepui.jobs.drive_computed import CURVE, OPERATOR, at_setting, computed, has_power
-from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_fit import SeriesFit
+from tepui.jobs.drive_series import Series
 from tepui.jobs.drive_slopes import LEAST_SPAN_DB
 from tepui.jobs.statements import exact, unknown
 from tepui.prediction.drive import crossing

@@ -15,8 +15,9 @@ from tepui.evidence.drive import SideLevel, slopes_between
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Table, Value
+from tepui.jobs.drive_fit import SeriesFit
 from tepui.jobs.drive_peaks import peaks_table
-from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_series import Series
 from tepui.prediction.drive import settings_between
 
 Floats = npt.NDArray[np.float64]
