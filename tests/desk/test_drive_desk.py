@@ -406,6 +406,18 @@ def test_law_bounds_alone_give_no_crossing(tmp_path, capsys, read_json):
     assert "drive_curve" not in tables
 
 
+# Lower: -36.5 shown over -40 is -39.1. Upper: -38 shown is no more than a bound, and must not pass for the worse side.
+def test_law_a_bound_on_one_side_is_not_the_worse_side(tmp_path, capsys, read_json):
+    text = (
+        "setting_dbm,shoulder_lower_db,shoulder_upper_db\n"
+        "0,-36.5,-38\n1,-34.9,-36.9\n2,-33.2,-35.6\n3,-31.3,-33.9\n4,-29.4,-32.1\n"
+    )
+    findings, _ = run([*table(tmp_path, text), "-35 dB", "--baseline", "-40 dB"], capsys, read_json)
+    worst = findings["set:table at +0 dBm", "shoulder_worst_db"]
+    assert (worst["standing"], worst["value"]) == ("measured", pytest.approx(-39.08, abs=0.02))
+    assert ("set:table", "fit_poor") not in findings
+
+
 def test_law_a_baseline_above_every_reading_is_no_baseline(tmp_path, capsys, read_json):
     text = "setting_dbm,shoulder_worst_db\n3,-37.6\n6,-36.5\n"
     findings, tables = run([*table(tmp_path, text), "-32 dB", "--baseline", "-20 dB"], capsys, read_json)

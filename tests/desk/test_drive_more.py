@@ -241,6 +241,46 @@ def test_law_a_series_of_recordings_of_an_amplifier_with_memory(tmp_path, capsys
     assert all(row["shoulder_upper_db"] > row["shoulder_lower_db"] for row in rows)
 
 
+# Powers of rows that have no shoulder count for the curve of the output: 30 dBm + 1 dB a dB, to 0.1 dB.
+def test_law_rows_without_a_shoulder_give_what_they_have(tmp_path, capsys, read_json):
+    text = (
+        "setting_dbm,power_dbm,shoulder_worst_db,mer_db\n"
+        "-4,26,,40\n-2,28,,38\n0,30,-36,\n1,31,-34,\n2,32,-32,\n3,,-30,\n"
+    )
+    findings, tables = run(table(tmp_path, text), capsys, read_json)
+    assert findings["set:table", "drive_crossing_dbm"]["value"] == pytest.approx(2.0, abs=0.1)
+    rows = rows_of(tables["drive_readings"])
+    assert [row["standing"] for row in rows] == ["unknown"] * 2 + ["measured"] * 4
+    assert rows[0]["power_dbm"] == 26
+    assert rows[0]["mer_db"] == 40
+    _, bare = run(table(tmp_path, text.replace("-4,26,,40\n-2,28,,38\n", "")), capsys, read_json)
+    doubts = [
+        rows_of(one["drive_curve"])[0]["power_std_db"] for one in (tables, bare)
+    ]  # 2 dB below the lowest shoulder
+    assert doubts[0] < 0.7 * doubts[1]
+
+
+def test_law_what_else_moved_is_told(tmp_path, capsys, read_json):
+    text = (
+        "setting_dbm,shoulder_lower_db,shoulder_upper_db,receiver_gain_db,case_c\n"
+        "0,-36,-36.5,20,30\n1,-34,-34.4,20,41\n2,-32,,16,52\n"
+    )
+    findings, tables = run(table(tmp_path, text), capsys, read_json)
+    assert findings["set:table", "receiver_gain_moved_db"]["value"] == 4
+    assert findings["set:table", "case_moved_k"]["value"] == 22
+    assert "at 2 dBm" in findings["set:table", "one_side_only"]["remark"]
+    assert rows_of(tables["drive_readings"])[2]["case_degc"] == 52
+    still = text.replace(",16,52", ",20,31").replace(",20,41", ",20,30").replace("-32,,", "-32,-32.4,")
+    findings, _ = run(table(tmp_path, still), capsys, read_json)
+    for key in ("receiver_gain_moved_db", "case_moved_k", "one_side_only"):
+        assert ("set:table", key) not in findings
+
+
+def test_refusal_of_a_table_without_any_shoulder(tmp_path, capsys):
+    sentence = refused(table(tmp_path, "setting_dbm,mer_db\n0,30\n1,29\n"), capsys)
+    assert "no row has a shoulder or a recording" in sentence
+
+
 def test_law_pictures_of_readings(tmp_path, capsys, read_json):
     assert main([*ONE, "--plots", str(tmp_path / "pictures"), "--json"]) == 0
     files = json.loads(capsys.readouterr().out)["files"]

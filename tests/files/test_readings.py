@@ -49,7 +49,8 @@ def test_law_decimal_commas_where_they_do_not_part_the_cells(tmp_path):
         ("setting_dbm,shoulder_worst_db,doubt_db\n9,-30,0\n", "doubt_db must be above zero"),
         ("setting_dbm,shoulder_worst_db\n1e30,-30\n", "setting_dbm must lie between -150 and 100"),
         ("setting_dbm,shoulder_worst_db,pad_db\n1,-30,-3\n", "pad_db must lie between 0 and 150"),
-        ("setting_dbm,power_dbm\n9,30\n", "needs a shoulder or a recording"),
+        ("setting_dbm,power_dbm\n9,30\n", "no row has a shoulder or a recording"),
+        ("setting_dbm,power_dbm,shoulder_worst_db\n9,,\n10,30,-30\n", "a row needs a reading or a recording"),
         ("setting_dbm,shoulder_worst_db\n9,-30,4,5\n", "4 cells under 2 headings; write decimals with a point"),
     ],
 )

@@ -23,7 +23,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_ABOVE_BASELINE_DB = 3.0
 READ_HZ = 500e3  # outside the outermost carrier, [TR101290] 9.7
 HIGHEST_STD_DB = 0.1  # of "highest value in band", alike in a series: where pilots crowd, and how long was averaged
-COMMON_PARTS = ("highest_of_trace", "window", "sidelobes")  # of a shoulder's doubt, alike in all recordings of a series
+COMMON_PARTS = ("highest_of_trace", "window")  # of a shoulder's doubt, alike in all recordings of a series
 RARE = "unrest"  # each recording's own, and alike where all hold one piece of a clip: it counts as both
 LEAST_GROWTH_DB = 0.5
 SKEW_EXPLAINED_DB = 0.7
@@ -96,7 +96,7 @@ class DriveReading:
     """One setting of the series.
 
     name   how findings call it
-    worst  the higher of the two sides where both were read
+    worst  the higher of the two sides where both were read; None where no shoulder was read, only power or the like
     """
 
     name: str
@@ -104,9 +104,11 @@ class DriveReading:
     power_dbm: float | None
     lower: SideLevel | None
     upper: SideLevel | None
-    worst: SideLevel
+    worst: SideLevel | None
     mer_db: float | None = None
     supply_a: float | None = None
+    case_c: float | None = None
+    receiver_gain_db: float | None = None
     is_recording: bool = False
 
 

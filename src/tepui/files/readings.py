@@ -59,7 +59,13 @@ def read_readings(path: Path) -> tuple[ReadingRow, ...]:
         raise FormatError(f"{path} holds no readings; write a heading such as setting_dbm,shoulder_worst_db, and rows.")
     line, cells = rows[0]
     heading = checked_heading(path, line, cells, COLUMNS, kind="drive series")
-    return tuple(_row(path, line, heading, cells) for line, cells in rows[1:])
+    found = tuple(_row(path, line, heading, cells) for line, cells in rows[1:])
+    if not any(row.recordings or any(name in row.values for name in SHOULDERS) for row in found):
+        raise FormatError(
+            f"{path}, line {rows[1][0]}: no row has a shoulder or a recording, and a drive series is made of these; "
+            f"add a column {', '.join(SHOULDERS)} or recording."
+        )
+    return found
 
 
 def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> ReadingRow:
@@ -81,8 +87,8 @@ def _row(path: Path, line: int, heading: list[str], cells: list[str]) -> Reading
             )
     if values.get("doubt_db", 1.0) <= 0:
         raise FormatError(f"{path}, line {line}: doubt_db must be above zero, not {values['doubt_db']:g}.")
-    if named is None and not any(name in values for name in SHOULDERS):
-        raise FormatError(f"{path}, line {line}: a row needs a shoulder or a recording, and has neither.")
+    if named is None and not set(values) - {"setting_dbm", "doubt_db"}:
+        raise FormatError(f"{path}, line {line}: a row needs a reading or a recording, and has neither.")
     recordings = () if named is None else _named(path, line, named)
     return ReadingRow(line=line, values=values, recordings=recordings)
 

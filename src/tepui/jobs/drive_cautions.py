@@ -8,7 +8,8 @@ Holds   as drive_series.py.
 from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Finding
 from tepui.jobs.drive_computed import CURVE, OPERATOR
-from tepui.jobs.drive_series import NOMINAL_MODE, Series, SeriesFit
+from tepui.jobs.drive_fit import SeriesFit
+from tepui.jobs.drive_series import NOMINAL_MODE, Series
 from tepui.prediction.waveform_density import sidelobe_db, sidelobe_shoulder_db
 
 LEVEL_HELD_DB = 0.6

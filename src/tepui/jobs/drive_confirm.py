@@ -8,8 +8,9 @@ Holds   It confirms the arithmetic and not the readings: a wrong reading is wron
 
 from tepui.ground.doubt import Estimate
 from tepui.ground.findings import Finding
+from tepui.jobs.drive_fit import SeriesFit
 from tepui.jobs.drive_operation import operating_setting
-from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_series import Series
 from tepui.jobs.statements import unknown
 
 SIMULATED = "modulated waveform through the fitted amplifier, simulated"

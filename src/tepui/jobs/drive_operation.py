@@ -15,7 +15,8 @@ from tepui.evidence.drive import slope_words
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.ground.findings import Finding
 from tepui.jobs.drive_computed import CURVE, at_setting, computed, has_power
-from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_fit import SeriesFit
+from tepui.jobs.drive_series import Series
 from tepui.prediction.drive import slope_at
 
 GAUSSIAN = "Rayleigh's law of the envelope of many carriers"

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from tepui.ground.findings import Table
+from tepui.jobs.drive_fit import SeriesFit
 from tepui.jobs.drive_operation import operating_setting
-from tepui.jobs.drive_series import SeriesFit
 
 FROM_DB, TO_DB, STEP_DB = 0.0, 12.0, 0.25
 FINE = 8

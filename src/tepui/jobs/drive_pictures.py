@@ -61,6 +61,7 @@ def drive_picture(series: Series, rows: Sequence[SeriesRow], findings: Sequence[
         (r.setting_dbm, r.worst.shown_db if level is None or level.true is None else level.true.value,
          None if level is None or level.true is None else COVERAGE_FACTOR * level.true.std)
         for r, level in zip(series.readings, series.levels, strict=True)
+        if r.worst is not None
     ]  # fmt: skip
     return {
         "setting_dbm": setting,

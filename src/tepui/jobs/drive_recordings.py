@@ -7,22 +7,22 @@ Holds   Recordings at least 1.4 MHz wider than the carriers; narrower ones are s
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
+from tepui.evidence.clicks import clicks_of, with_clicks
 from tepui.evidence.crest import PeakStatistics, crest_db, peaks_of_recording
 from tepui.evidence.drive import of_recording
 from tepui.evidence.floor import floor_from_guard
 from tepui.evidence.receiver_axes import receiver_axes, without_axes
 from tepui.evidence.shoulders import Shoulders, shoulders
-from tepui.evidence.sidelobes import EXPECTED_STD_DB, Sidelobes, settled, sidelobes_of
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Finding
-from tepui.jobs.drive_series import NOMINAL_MODE, Floats, Measured
+from tepui.jobs.drive_series import NOMINAL_MODE, Floats, Measured, worse_of
 from tepui.jobs.receive import receive_recording
 from tepui.jobs.spectrum_channel import found_channel
 from tepui.jobs.spectrum_findings import axes_findings
@@ -82,7 +82,7 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
     except RangeError as problem:
         raise RangeError(f"{recording.name}: {problem}") from problem
     both = {"lower": sides.lower, "upper": sides.upper}
-    lobes = sidelobes_of(
+    clicks = clicks_of(
         looked,
         sample_rate_hz=recording.sample_rate_hz,
         centre_offset_hz=offset_hz,
@@ -90,11 +90,10 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         symbols_s=symbols_s,
         floor_density=floor.density,
     )
-    if lobes is not None and all(side.is_unfiltered for side in lobes):
-        both = {name: settled(side, lobe) for (name, side), lobe in zip(both.items(), lobes, strict=True)}
-        kept.append(_unfiltered(about, lobes))
+    if clicks is not None:
+        both = {name: with_clicks(side, own) for (name, side), own in zip(both.items(), clicks, strict=True)}
     levels = {name: of_recording(side) for name, side in both.items()}
-    levels["worst"] = max(levels.values(), key=lambda one: one.shown_db if one.true is None else one.true.value)
+    levels["worst"] = worse_of(list(levels.values()))
     peaks = peaks_of_recording(recording)
     setting = recording.stretches[0].settings.get("setting_dbm")
     return Measured(
@@ -107,25 +106,6 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         trace=trace_of(sides, offset_hz=offset_hz),
         peaks=peaks,
         findings=(*kept, *axes_findings(about, axes), crest_finding(recording, peaks, mode)),
-    )
-
-
-def _unfiltered(about: str, lobes: Sequence[Sidelobes]) -> Finding:
-    """That the shoulder's clicks where symbols meet are those of a signal that nobody filtered."""
-    worse = max(lobes, key=lambda side: side.expected)
-    level = 10 * math.log10(worse.expected)
-    return Finding(
-        about=about,
-        key="sidelobes_db",
-        value=level,
-        unit="dB",
-        low=level - 2 * EXPECTED_STD_DB,
-        high=level + 2 * EXPECTED_STD_DB,
-        standing="measured",
-        source="[EN300744] 4.4 and 4.5, clicks where symbols meet",
-        remark=f"What comes where symbols meet, {10 * math.log10(worse.seen):.1f} dB in this recording, is that of a "
-        "signal that no modulator filtered. Relative to the mean in band, at its long mean, which the shoulders were "
-        "moved to.",
     )
 
 

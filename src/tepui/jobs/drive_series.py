@@ -1,6 +1,6 @@
 """A drive series brought into order: every reading reduced to the amplifier's own shoulder, then the curve through all.
 
-Theory  evidence/drive.py reduces, chain/amplifiers/fit.py fits, prediction/drive.py finds the crossing.
+Theory  evidence/drive.py reduces, drive_fit.py fits and finds the crossing.
 Source  the modules it joins. The doubts assumed where none is given are this program's own.
 Holds   One amplifier, one mode, one instrument; settings in dBm at any place whose changes all reach the amplifier.
 """
@@ -14,8 +14,6 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from tepui.chain.amplifiers.families import FAMILIES
-from tepui.chain.amplifiers.fit import AmplifierFit, DriveData, fit_amplifier
 from tepui.evidence.crest import PeakStatistics
 from tepui.evidence.drive import (
     Asymmetry,
@@ -30,17 +28,13 @@ from tepui.evidence.drive import (
 )
 from tepui.ground.errors import RangeError
 from tepui.ground.findings import Finding
-from tepui.jobs.drive_slopes import LEAST_SPAN_DB, falls, flat_names, moves
-from tepui.prediction.drive import Crossing, crossing
-from tepui.prediction.waveform_density import sidelobe_shoulder_db, view_of_mode
+from tepui.jobs.drive_fit import FitQuestion, SeriesFit, fitted
+from tepui.jobs.drive_slopes import falls, flat_names
 from tepui.signals.dvbt.mode import Mode
 
 Floats = npt.NDArray[np.float64]
 READING_DOUBT_DB = 0.3  # 95 %, how well a display repeats; assumed where none is given
-POWER_STD_DB = 0.05  # of a power reading against the next: the last digit of most displays; assumed
 STEP_DB = 0.1
-SIDELOBE_STD_DB = 0.7  # pilots part the sides by some tenths, filters may take a little off
-OTHER_FLOOR_DB = (-44.0, 6.0)  # and its doubt, beforehand: modulators and stages before the one that is turned
 NOMINAL_MODE = Mode(width_hz=8e6, n_fft=8192, guard=Fraction(1, 32), constellation="QPSK", code_rate=Fraction(2, 3))
 
 
@@ -105,20 +99,6 @@ class DriveQuestion:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class SeriesFit:
-    """The fitted curve and where it crosses; ``first`` and ``last`` are the settings it rests on.
-
-    strain  by how much the readings' own doubts were widened, because they scatter more than that; 1 mostly
-    """
-
-    fit: AmplifierFit
-    where: Crossing
-    first: float
-    last: float
-    strain: float = 1.0
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Series:
     """A series reduced; ``result`` None where no curve could be fitted.
 
@@ -154,14 +134,14 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
     if question.curve is not None:
         _require_both_sides(readings)
         effect = filter_effect(question.curve, occupied_width_hz=mode.occupied_width_hz)
-    levels = [_level(reading, effect) for reading in readings]
+    levels: list[SideLevel | None] = [_level(reading, effect) for reading in readings]
     falling = falls(readings, levels)
     flat = flat_names(readings, levels) if question.baseline is None and not falling else ()
-    is_sent = all(reading.is_recording for reading in readings) and not any(
+    is_sent = all(reading.is_recording for reading in readings if reading.worst is not None) and not any(
         row.recording is not None and row.recording.is_open for row in rows
     )
     known = [
-        level if level.true is not None and (is_sent or reading.name not in flat) else None
+        level if level is not None and level.true is not None and (is_sent or reading.name not in flat) else None
         for reading, level in zip(readings, levels, strict=True)
     ]
     held = [r.power_dbm - row.values["pad_db"] for r, row in _with_pads(readings, rows)]  # type: ignore[operator]
@@ -179,7 +159,22 @@ def reduce_series(rows: Sequence[SeriesRow], question: DriveQuestion) -> Series:
         receiver_level_dbm=tuple(held),
         result=None
         if falling
-        else _fitted(readings, levels, question, mode, axis_is_power=axis_is_power, flat=flat, is_sent=is_sent),
+        else fitted(
+            readings,
+            levels,
+            FitQuestion(
+                target_db=question.target_db,
+                confidence=question.confidence,
+                step_db=question.step_db,
+                model=question.model,
+                baseline=question.baseline,
+                mode=mode,
+                is_mode_known=mode is not NOMINAL_MODE,
+                axis_is_power=axis_is_power,
+                is_sent=is_sent,
+            ),
+            flat=flat,
+        ),
     )
 
 
@@ -247,7 +242,7 @@ def _reading(row: SeriesRow, *, name: str, setting_dbm: float, question: DriveQu
                 level = without_baseline(shown_db=level.shown_db, std_db=level.own_std_db, baseline=question.baseline)
             sides[side] = level
     both = [sides[side] for side in ("lower", "upper") if side in sides]
-    worst = sides.get("worst") or max(both, key=_height)
+    worst = sides.get("worst") or (worse_of(both) if both else None)
     mer = next((f.value for f in measured.findings if f.key == "mer_db" and f.is_number), None) if measured else None
     return DriveReading(
         name=name,
@@ -258,8 +253,17 @@ def _reading(row: SeriesRow, *, name: str, setting_dbm: float, question: DriveQu
         worst=worst,
         mer_db=values.get("mer_db", None if mer is None else float(mer)),
         supply_a=values.get("supply_a"),
+        case_c=values.get("case_c"),
+        receiver_gain_db=values.get("receiver_gain_db"),
         is_recording=measured is not None and not any(key.startswith("shoulder") for key in values),
     )
+
+
+def worse_of(sides: Sequence[SideLevel]) -> SideLevel:
+    """The higher side; by what was shown where of one only a bound is known, for a bound is no level."""
+    if all(side.true is not None for side in sides):
+        return max(sides, key=_height)
+    return max(sides, key=lambda side: side.shown_db)
 
 
 def _height(side: SideLevel) -> float:
@@ -268,14 +272,14 @@ def _height(side: SideLevel) -> float:
 
 def _require_both_sides(readings: Sequence[DriveReading]) -> None:
     for reading in readings:
-        if reading.lower is None or reading.upper is None:
+        if reading.worst is not None and (reading.lower is None or reading.upper is None):
             raise RangeError(
                 f"A filter changes each side differently: with --filter every reading needs shoulder_lower_db and "
                 f"shoulder_upper_db, and the one at {reading.setting_dbm:g} dBm lacks one."
             )
 
 
-def _level(reading: DriveReading, effect: FilterEffect | None) -> SideLevel:
+def _level(reading: DriveReading, effect: FilterEffect | None) -> SideLevel | None:
     """The side that counts: the worse as read, or the worse before the filter."""
     if effect is None or reading.lower is None or reading.upper is None:
         return reading.worst
@@ -301,81 +305,3 @@ def _mode_of(rows: Sequence[SeriesRow], question: DriveQuestion) -> Mode:
     if len(widths) > 1:
         raise RangeError("The recordings of a drive series must be of one mode, and these are of several: sort them.")
     return modes[0] if modes else question.mode or NOMINAL_MODE
-
-
-def _fitted(
-    readings: Sequence[DriveReading],
-    levels: Sequence[SideLevel],
-    question: DriveQuestion,
-    mode: Mode,
-    *,
-    axis_is_power: bool,
-    flat: Sequence[str],
-    is_sent: bool,
-) -> SeriesFit | None:
-    """The curve through all readings; None where too few of them follow the drive."""
-    pairs = [(r, level) for r, level in zip(readings, levels, strict=True) if level.true is not None]
-    used = pairs if is_sent and moves(pairs) else [(r, level) for r, level in pairs if r.name not in flat]
-    settings = [reading.setting_dbm for reading, _ in used]
-    if not settings or max(settings) - min(settings) < LEAST_SPAN_DB:
-        return None
-    data = _fit_data(readings, levels, question.baseline, axis_is_power=axis_is_power)
-    families = tuple(FAMILIES) if question.model == "auto" else (question.model,)
-    floors = _floors(mode) if question.baseline is None and (is_sent or flat) else ()
-    view = view_of_mode(mode)
-    fit = fit_amplifier(data, view, families=families, floors=floors)
-    strain = fit.strain
-    if strain > 1:
-        fit = fit_amplifier(_doubted(data, strain), view, families=families, floors=floors)
-    first, last = min(settings), max(settings)
-    where = crossing(
-        fit,
-        target_db=question.target_db,
-        confidence=question.confidence,
-        first=first,
-        last=last,
-        step_db=question.step_db,
-        is_sent=is_sent,
-    )
-    return SeriesFit(fit=fit, where=where, first=first, last=last, strain=strain)
-
-
-def _doubted(data: DriveData, factor: float) -> DriveData:
-    """The same readings, each doubted more, as their scatter asks for (R. T. Birge 1932, Phys. Rev. 40, 207)."""
-    return replace(data, shoulder_std_db=factor * data.shoulder_std_db, power_std_db=factor * data.power_std_db)
-
-
-def _floors(mode: Mode) -> tuple[tuple[float, float], ...]:
-    """Shoulders that a signal may bring along: side-lobes nobody took away, and any other."""
-    return (
-        (OTHER_FLOOR_DB,) if mode is NOMINAL_MODE else ((sidelobe_shoulder_db(mode), SIDELOBE_STD_DB), OTHER_FLOOR_DB)
-    )
-
-
-def _fit_data(
-    readings: Sequence[DriveReading],
-    levels: Sequence[SideLevel],
-    baseline: Baseline | None,
-    *,
-    axis_is_power: bool,
-) -> DriveData:
-    """Arrays; a reading drowned in a known baseline goes in as shown, for it still bounds the curve from above."""
-    used = [
-        (reading.setting_dbm, level)
-        for reading, level in zip(readings, levels, strict=True)
-        if level.true is not None or level.on_baseline
-    ]
-    shown = [level.shown_db if level.on_baseline or level.true is None else level.true.value for _, level in used]
-    power = [(r.setting_dbm, r.power_dbm) for r in readings if r.power_dbm is not None and not axis_is_power]
-    return DriveData(
-        setting_db=np.array([setting for setting, _ in used]),
-        shoulder_db=np.array(shown),
-        shoulder_std_db=np.array([level.own_std_db for _, level in used]),
-        common_std_db=np.array([level.common_std_db for _, level in used]),
-        on_baseline=np.array([level.on_baseline for _, level in used]),
-        baseline_db=None if baseline is None else baseline.level_db,
-        baseline_std_db=0.0 if baseline is None else baseline.std_db,
-        power_setting_db=np.array([setting for setting, _ in power], dtype=np.float64),
-        power_dbm=np.array([level for _, level in power], dtype=np.float64),
-        power_std_db=np.full(len(power), POWER_STD_DB),
-    )

@@ -18,7 +18,7 @@ from tepui.evidence.narrow_channel import settings_of
 from tepui.ground.doubt import Estimate, estimate
 from tepui.ground.errors import FormatError
 from tepui.jobs.drive_recordings import trace_of
-from tepui.jobs.drive_series import NOMINAL_MODE, Measured
+from tepui.jobs.drive_series import NOMINAL_MODE, Measured, worse_of
 from tepui.jobs.set_findings import SIDES, judged
 from tepui.jobs.set_more import caution_findings
 from tepui.jobs.set_sweeps import SetOptions, find_channel, seen_of
@@ -49,7 +49,7 @@ def measure_narrow(name: str, recordings: Sequence[Recording], options: SetOptio
             side: replace(one, true=None) if found.sides[side].kind == "unknown" else one
             for side, one in levels.items()
         }
-    levels["worst"] = max(levels.values(), key=lambda one: one.shown_db if one.true is None else one.true.value)
+    levels["worst"] = worse_of(list(levels.values()))
     is_open = any(found.sides[side].kind == "unknown" for side in SIDES)
     setting = settings_of(recordings[0]).get("setting_dbm")
     guard = Fraction(1, 32) if channel.symbols is None else channel.symbols.guard

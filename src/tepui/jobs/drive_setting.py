@@ -9,7 +9,8 @@ Holds   as drive_series.py.
 from tepui.ground.doubt import COVERAGE_FACTOR, Estimate
 from tepui.ground.findings import Contribution, Finding
 from tepui.jobs.drive_computed import CURVE, OPERATOR, at_setting, computed, has_power
-from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_fit import SeriesFit
+from tepui.jobs.drive_series import Series
 from tepui.jobs.drive_slopes import LEAST_SPAN_DB
 from tepui.jobs.statements import exact, unknown
 from tepui.prediction.drive import crossing
@@ -58,7 +59,9 @@ def _without_curve(about: str, series: Series) -> list[Finding]:
             f"settings {LEAST_SPAN_DB:g} dB apart or more: read one a dB or two away."
         )
     elif series.question.baseline is not None and all(
-        reading.worst.shown_db < series.question.baseline.level_db for reading in series.readings
+        reading.worst.shown_db < series.question.baseline.level_db
+        for reading in series.readings
+        if reading.worst is not None
     ):
         remark = (
             f"Every reading lies below the baseline of {series.question.baseline.level_db:g} dB, and nothing reads "

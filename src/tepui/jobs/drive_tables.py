@@ -15,8 +15,9 @@ from tepui.evidence.drive import SideLevel, slopes_between
 from tepui.ground.decibels import watts_from_dbm
 from tepui.ground.doubt import COVERAGE_FACTOR
 from tepui.ground.findings import Table, Value
+from tepui.jobs.drive_fit import SeriesFit
 from tepui.jobs.drive_peaks import peaks_table
-from tepui.jobs.drive_series import Series, SeriesFit
+from tepui.jobs.drive_series import Series
 from tepui.prediction.drive import settings_between
 
 Floats = npt.NDArray[np.float64]
@@ -48,6 +49,7 @@ def _readings(series: Series) -> Table:
         ("compression_db", "dB"),
         ("mer_db", "dB"),
         ("dissipation_w", "W"),
+        ("case_degc", "°C"),
     )
     slopes = _slopes(series)
     first = next((r for r in series.readings if r.power_dbm is not None), None)
@@ -60,21 +62,22 @@ def _readings(series: Series) -> Table:
         heat = None
         if series.question.supply_v is not None and reading.supply_a is not None and reading.power_dbm is not None:
             heat = series.question.supply_v * reading.supply_a - watts_from_dbm(reading.power_dbm)
-        bound = reading.worst.shown_db
+        bound = None if reading.worst is None else reading.worst.shown_db
         rows.append(
             (
                 reading.setting_dbm,
                 reading.power_dbm,
                 None if reading.power_dbm is None else watts_from_dbm(reading.power_dbm),
-                reading.worst.shown_db,
+                bound,
                 bound if true is None else true.value,
                 None if true is None else true.low,
                 bound if true is None else true.high,
-                "at_most" if true is None else "measured",
+                "unknown" if bound is None else "at_most" if true is None else "measured",
                 slopes[number],
                 None if series.axis_is_power else compression,
                 reading.mer_db,
                 heat,
+                reading.case_c,
             )
         )
     return Table(name="drive_readings", columns=columns, rows=tuple(rows))
