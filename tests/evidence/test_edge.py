@@ -1,5 +1,7 @@
 """Both shoulders from two or three narrow recordings, against a truth file and signals made to order."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from sweep_signals import cut_sweep, recording_of, truth
@@ -30,6 +32,7 @@ def test_tool_shoulders_behind_the_front_end(name):
         carrier_spacing_hz=known["carrier_spacing_hz"],
         floor=floor,
         tuning_std_hz=20e3,
+        guard=Fraction(1, 8),
     )
     behind = known["sweeps"][name]["behind_front_end_shoulder_db"]
     for side in ("lower", "upper"):

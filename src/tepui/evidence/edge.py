@@ -3,8 +3,8 @@
 Theory  The recordings stand on one grid of frequencies, their lines at zero and images taken off. Each edge is found
         where the density falls through the middle between signal and surroundings: half the sum of the two is the
         channel's centre by the receiver's own scale. What was not seen of the band is filled with what was seen
-        beside it, pilots where they stand, and the one shoulder procedure reads both sides. One gain, one converter:
-        one floor.
+        beside it, with pilots where the mode is known, and the one shoulder procedure reads both sides. One gain, one
+        converter: one floor.
 Source  shoulders.py for [TR101290] 9.7; floor.py for the floor from the guard interval.
 Holds   The highest value in band is that of the parts seen: a band that is higher in the middle makes the shoulders
         look worse than they are. What the receiver's front end makes is in it (instrument.py).
@@ -119,19 +119,21 @@ def edge_shoulders(
     floor          of the recordings, at the converter; None where not known
     tuning_std_hz  standard uncertainty of the receiver's frequency, used where no edge is seen
     unrest         relative, of the power beside the channel (unrest.py)
-    guard          over the useful part, where it is known: pilots look otherwise with each
+    guard          over the useful part, where the signal's symbols are known: only then are pilots counted on
     raises         RangeError where the recordings do not show what is needed
     """
     half_hz = occupied_width_hz / 2
     centre = _centre(seen, centre_hz=centre_hz, half_hz=half_hz, tuning_std_hz=tuning_std_hz)
     offset_hz, density, known = _joined(seen, centre_hz=centre.value, half_hz=half_hz)
-    pilots = pilot_shape(
-        offset_hz,
-        occupied_width_hz=occupied_width_hz,
-        carrier_spacing_hz=carrier_spacing_hz,
-        resolution_bandwidth_hz=seen[0][1].resolution_bandwidth_hz,
-        guard=guard,
-    )
+    pilots = np.ones(len(offset_hz))
+    if guard is not None:
+        pilots = pilot_shape(
+            offset_hz,
+            occupied_width_hz=occupied_width_hz,
+            carrier_spacing_hz=carrier_spacing_hz,
+            resolution_bandwidth_hz=seen[0][1].resolution_bandwidth_hz,
+            guard=guard,
+        )
     inband = _filled(offset_hz, density, known, pilots, half_hz=half_hz)
     n_averages = float(np.mean([spectrum.n_averages for _, spectrum in seen]))
     composite = Spectrum(

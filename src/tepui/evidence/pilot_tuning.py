@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tepui.evidence.floor import symbol_start
+from tepui.evidence.slice_carriers import carrier_powers
 from tepui.ground.doubt import Estimate, estimate
 from tepui.signals.dvbt.carriers import continual_carriers
 from tepui.signals.dvbt.mode import N_CARRIERS
@@ -118,7 +119,8 @@ def _of_slice(
     if len(j) > MOST_CARRIERS:
         j = np.sort(j[np.argsort(np.abs(j), kind="stable")[:MOST_CARRIERS]])
     places_hz: Floats = np.asarray(part_hz + j * spacing_hz, dtype=np.float64)
-    power = _carrier_powers(samples, begins, n_guard=n_guard, whole=whole, frequency_hz=places_hz, rate_hz=rate_hz)
+    inside = begins + round(0.5 * n_guard)
+    power = _even(carrier_powers(samples, inside, rate_hz=rate_hz, useful_s=useful_s, frequency_hz=places_hz))
     first = round((part_hz - low_hz) / spacing_hz)  # nominal number of the carrier at j = 0
     most = math.ceil(MOST_PPM * 1e-6 * centre_hz / spacing_hz)
     shifts = np.arange(-most, most + 1)
@@ -150,20 +152,8 @@ def _by_copy(
     return float(np.angle(np.vdot(copy, source / turn)) / (2 * math.pi) * rate_hz / n_useful)
 
 
-def _carrier_powers(
-    samples: Samples,
-    begins: npt.NDArray[np.intp],
-    *,
-    n_guard: float,
-    whole: int,
-    frequency_hz: Floats,
-    rate_hz: float,
-) -> Floats:
-    """Mean power of each carrier over the symbols, the slope of filter and channel taken off. (n,)"""
-    rows = begins[:, None] + round(0.5 * n_guard) + np.arange(whole)
-    rows = rows[(rows < len(samples)).all(axis=1)]
-    turns = np.exp(-2j * np.pi * np.outer(np.arange(whole), frequency_hz) / rate_hz).astype(np.complex64)
-    power: Floats = np.mean(np.abs(samples[rows] @ turns) ** 2, axis=0, dtype=np.float64)
+def _even(power: Floats) -> Floats:
+    """Powers of carriers with the slope of filter and channel taken off. (n,)"""
     width = max(31, len(power) // 12)
     padded = np.pad(power, width // 2, mode="reflect")
     return np.asarray(power / np.convolve(padded, np.ones(width) / width, mode="same")[width // 2 : -(width // 2)])

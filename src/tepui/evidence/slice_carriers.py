@@ -31,7 +31,7 @@ def carrier_powers(
     samples: Samples, starts: npt.NDArray[np.int64], *, rate_hz: float, useful_s: float, frequency_hz: Floats
 ) -> Floats:
     """Mean power at each frequency over useful parts that begin inside the guard. (m,)"""
-    n = int(useful_s * rate_hz)
+    n = round(useful_s * rate_hz)
     starts = starts[starts + n < len(samples)][: max(LEAST_SYMBOLS, MOST_VALUES // n)]
     turning = np.exp(-2j * np.pi * np.outer(np.arange(n) / rate_hz, frequency_hz)).astype(np.complex64)
     return np.asarray((np.abs(samples[starts[:, None] + np.arange(n)] @ turning) ** 2).mean(axis=0), dtype=np.float64)

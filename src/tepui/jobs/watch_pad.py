@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from tepui.evidence.instrument import PadReading, Transmitted, transmitted_level
 from tepui.jobs.watch_state import HIDDEN, RECEIVER, SIDES, TRANSMITTER, UNKNOWN, Moment, Side, Verdict
 
-COMMON = ("band_unseen", "receiver_shape", "highest_of_trace", "edge")
+COMMON = ("band_unseen", "receiver_shape", "highest_of_trace", "pilots", "edge")
 GAIN_STD_DB = 0.3  # of the pad as marked (this program's limit; a pad that was measured is better)
 MOVED_DB = 1.0  # a reading that moves further is the receiver's in part (as in evidence/instrument.py)
 REPEAT_STD_DB = 0.1  # of a reading after plugging (common practice)
