@@ -83,13 +83,17 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
     except RangeError as problem:
         raise RangeError(f"{recording.name}: {problem}") from problem
     both = {"lower": sides.lower, "upper": sides.upper}
-    clicks = clicks_of(
-        looked,
-        sample_rate_hz=recording.sample_rate_hz,
-        centre_offset_hz=offset_hz,
-        mode=mode,
-        symbols_s=symbols_s,
-        floor_density=floor.density,
+    clicks = (
+        None
+        if recording.n_samples > len(looked)
+        else clicks_of(
+            looked,
+            sample_rate_hz=recording.sample_rate_hz,
+            centre_offset_hz=offset_hz,
+            mode=mode,
+            symbols_s=symbols_s,
+            floor_density=floor.density,
+        )
     )
     if clicks is not None:
         moved = {name: with_clicks(side, own) for (name, side), own in zip(both.items(), clicks, strict=True)}
