@@ -9,6 +9,7 @@ from tepui.chain.waveform.transmit import Transmitter
 from tepui.evidence.clicks import LEAST_LIKENESS, clicks_of, expected_sidelobes, with_clicks
 from tepui.evidence.floor import Floor
 from tepui.evidence.shoulders import shoulders
+from tepui.jobs.drive_recordings import measure
 from tepui.signals.dvbt.carriers import mean_powers, pilot_carriers, pilot_values
 from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import recording_from_samples
@@ -139,6 +140,23 @@ def test_law_clicks_go_with_the_jumps_sent(is_interpolated):
     both = looked(samples, mode)
     assert both is not None
     assert min(side.likeness for side in both) > 0.8
+
+
+# By the job as a drive series calls it: received blind, the move told, both sides by what their own clicks say.
+def test_law_a_recording_says_by_how_much_it_was_moved():
+    mode = mode_of()
+    noise = np.random.default_rng(5).standard_normal((2, 80 * MORE * mode.n_symbol)) * 1e-4
+    samples = sent(mode, n_symbols=80, seed=0, filtered=False, ibo_db=13.0)
+    samples = (samples + (noise[0] + 1j * noise[1])[: len(samples)]).astype(np.complex64)
+    found = measure(recording_from_samples("short", samples, sample_rate_hz=RATE_HZ), workers=1)
+    moved = next(finding for finding in found.findings if finding.key == "sidelobes_moved_db")
+    both = looked(samples, mode)
+    assert both is not None
+    assert moved.value == pytest.approx(max((side.change_db for side in both), key=abs), abs=0.05)
+    for side, clicks in zip(("lower", "upper"), both, strict=True):
+        level = found.sides[side]
+        assert level.true is not None
+        assert level.true.value - level.shown_db == pytest.approx(clicks.change_db, abs=0.25)
 
 
 def test_limit_too_few_symbols_say_nothing():

@@ -32,7 +32,8 @@ Samples = npt.NDArray[np.complex64]
 HALF_BAND_HZ = 150e3  # of the raised cosine around each place that is looked at: a click through it is over in 8 us
 GATE_S = 8e-6
 LEAST_SYMBOLS = 20
-MOST_SYMBOLS = 600
+MOST_SAMPLES = 1 << 22  # a longer recording averages its side-lobes out
+ROWS = 64  # symbols transformed at once, to keep memory small
 LEAST_LEFT = 0.25  # of the power: no correction goes further
 PART_INTO_GUARD = 0.25  # where a symbol is cut, so that neighbours and filters stay out
 LEAST_LIKENESS = 0.3  # of clicks and jumps: less may be chance, and little would be won
@@ -98,13 +99,15 @@ def clicks_of(
     symbols_s: tuple[float, float],
     floor_density: float,
 ) -> tuple[Clicks, Clicks] | None:
-    """Lower and upper side; None where the recording is too short or shows too little beside the channel.
+    """Lower and upper side; None where the recording is too short, too long or shows too little beside the channel.
 
+    samples        the whole recording
     symbols_s      useful part and guard as the recording's clock counts
     floor_density  noise of the recording [1/Hz]
     """
     period_s = sum(symbols_s)
-    samples = samples[: int((MOST_SYMBOLS + 3) * period_s * sample_rate_hz)]
+    if len(samples) > MOST_SAMPLES:
+        return None
     seconds = len(samples) / sample_rate_hz
     edge = mode.occupied_width_hz / 2
     reaches = abs(centre_offset_hz) + edge + OFFSETS_HZ[-1] + HALF_BAND_HZ < sample_rate_hz / 2
@@ -166,14 +169,17 @@ def _carriers(
     useful, guard = (part * sample_rate_hz for part in symbols_s)
     early = PART_INTO_GUARD * guard
     at = np.rint(start_s * sample_rate_hz + np.arange(count) * (useful + guard) + guard - early).astype(np.int64)
-    rows = samples[at[:, None] + np.arange(round(useful))]
+    inside = np.arange(round(useful))
     spacing = mode.carrier_spacing_hz * mode.useful_s / symbols_s[0] / sample_rate_hz
     number = _numbers(mode)
     first = centre_offset_hz / sample_rate_hz + number[0] * spacing
-    seen = scipy.signal.czt(
-        rows, m=mode.n_carriers, w=np.exp(-2j * np.pi * spacing), a=np.exp(2j * np.pi * first), axis=1
-    )
-    seen = seen * np.exp(2j * np.pi * number * spacing * early)
+    seen = np.empty((count, mode.n_carriers), np.complex128)
+    for begin in range(0, count, ROWS):
+        rows = samples[at[begin : begin + ROWS, None] + inside]
+        seen[begin : begin + ROWS] = scipy.signal.czt(
+            rows, m=mode.n_carriers, w=np.exp(-2j * np.pi * spacing), a=np.exp(2j * np.pi * first), axis=1
+        )
+    seen *= np.exp(2j * np.pi * number * spacing * early)
     values = pilot_values(mode.n_fft)
     power = np.abs(seen) ** 2
     marks = [np.zeros(mode.n_carriers, bool) for _ in range(4)]

@@ -74,7 +74,7 @@ def fitted(
         return None
     data = _fit_data(readings, levels, question.baseline, axis_is_power=question.axis_is_power)
     families = tuple(FAMILIES) if question.model == "auto" else (question.model,)
-    floors = _floors(question) if question.baseline is None and (question.is_sent or flat) else ()
+    floors = _floors(question) if question.is_sent or flat else ()
     view = view_of_mode(question.mode)
     fit = fit_amplifier(data, view, families=families, floors=floors)
     strain = fit.strain

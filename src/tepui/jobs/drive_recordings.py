@@ -18,7 +18,7 @@ from tepui.evidence.crest import PeakStatistics, crest_db, peaks_of_recording
 from tepui.evidence.drive import of_recording
 from tepui.evidence.floor import floor_from_guard
 from tepui.evidence.receiver_axes import receiver_axes, without_axes
-from tepui.evidence.shoulders import Shoulders, shoulders
+from tepui.evidence.shoulders import Shoulder, Shoulders, shoulders
 from tepui.evidence.unrest import unrest_beside
 from tepui.ground.errors import FormatError, RangeError
 from tepui.ground.findings import Finding
@@ -33,6 +33,7 @@ from tepui.signals.spectrum import spectrum_of_recording
 
 FLOOR_SAMPLES = 1 << 22
 CREST = "definition; common practice"
+LEAST_TOLD_DB = 0.05
 KEPT = ("frequency_offset_hz", "mer_db", "mer_ceiling_db", "snr_prefix_db")
 TOO_SHORT = "The recording is too short to be received: record a whole frame (68 symbols) or more for MER."
 
@@ -82,16 +83,22 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
     except RangeError as problem:
         raise RangeError(f"{recording.name}: {problem}") from problem
     both = {"lower": sides.lower, "upper": sides.upper}
-    clicks = clicks_of(
-        looked,
-        sample_rate_hz=recording.sample_rate_hz,
-        centre_offset_hz=offset_hz,
-        mode=mode,
-        symbols_s=symbols_s,
-        floor_density=floor.density,
+    clicks = (
+        None
+        if recording.n_samples > len(looked)
+        else clicks_of(
+            looked,
+            sample_rate_hz=recording.sample_rate_hz,
+            centre_offset_hz=offset_hz,
+            mode=mode,
+            symbols_s=symbols_s,
+            floor_density=floor.density,
+        )
     )
     if clicks is not None:
-        both = {name: with_clicks(side, own) for (name, side), own in zip(both.items(), clicks, strict=True)}
+        moved = {name: with_clicks(side, own) for (name, side), own in zip(both.items(), clicks, strict=True)}
+        kept += _moved(about, both, moved)
+        both = moved
     levels = {name: of_recording(side) for name, side in both.items()}
     levels["worst"] = worse_of(list(levels.values()))
     peaks = peaks_of_recording(recording)
@@ -107,6 +114,33 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
         peaks=peaks,
         findings=(*kept, *axes_findings(about, axes), crest_finding(recording, peaks, mode)),
     )
+
+
+def _moved(about: str, before: Mapping[str, Shoulder], after: Mapping[str, Shoulder]) -> list[Finding]:
+    """By how much the shoulders of a short recording were moved, where one would see it."""
+    changes = {
+        name: after[name].corrected.value - before[name].corrected.value  # type: ignore[union-attr]
+        for name in before
+        if before[name].corrected is not None and after[name].corrected is not None
+    }
+    most = round(max(changes.values(), key=abs, default=0.0), 2)
+    if abs(most) < LEAST_TOLD_DB:
+        return []
+    words = ", ".join(f"{name} {change:+.2f} dB" for name, change in changes.items())
+    return [
+        Finding(
+            about=about,
+            key="sidelobes_moved_db",
+            value=most,
+            unit="dB",
+            low=most,
+            high=most,
+            standing="computed",
+            source="[EN300744] 4.4, jumps where symbols meet, from the carriers received",
+            remark=f"Shoulders moved by what this recording's side-lobes miss of their mean: {words}. The signal was "
+            "not filtered, and so short a piece does not average its side-lobes out.",
+        )
+    ]
 
 
 def _received(found: Mapping[str, Finding]) -> tuple[Mode, float, tuple[float, float]]:
