@@ -250,7 +250,7 @@ def _draws(trace: Spectrum, smooth: _Parts, view: _View) -> _Parts:
 
 
 def _construction(parts: _Parts, view: _View, side: int) -> Construction:
-    highest = float(parts.in_band.max())
+    highest = max(float(parts.in_band.max()), 1e-300)
     offsets = view.offsets_hz[side]
     rows = _decibels(np.maximum(parts.sides[side], LEAST_READ * highest)) - 10 * math.log10(highest)
     read, lift, touched = _lifted(offsets, rows)

@@ -50,6 +50,7 @@ from tepui.ground.errors import RangeError
 
 CHANGED_STD, CHANGED_DB = 5.0, 0.15
 SEARCH_SHARE, SEARCH_HZ = 0.04, 200e3  # how far from its place an edge is looked for
+LEAST_IN_BAND = 1e-4  # of what is seen: less, and a floor that takes it all, is no signal
 END_SHARE = 5  # a fifth of that at either end is level
 
 
@@ -176,7 +177,8 @@ def stitch(
     error = _tuning_error(frequency_hz, fine.level, occupied_width_hz) if find_tuning_error else None
     shift_hz = 0.0 if error is None else error.value
     frequency_hz += shift_hz
-    mean = float(fine.level[(np.abs(frequency_hz) <= half_hz) & fine.known].mean())
+    in_band = (np.abs(frequency_hz) <= half_hz) & fine.known
+    mean = max(float(fine.level[in_band].mean()), LEAST_IN_BAND * float((fine.level + fine.floor)[in_band].mean()))
     cell_hz = middle_bin * bin_hz - centre_hz + shift_hz
     cell_known = np.bincount(seen.cell, minlength=seen.n_cells) > 0
     common = _common_std(fit, cell_known, np.abs(cell_hz) <= half_hz, layout.n_noise, ordered[0].unit_density)

@@ -31,6 +31,7 @@ from tepui.signals.dvbt.mode import Mode
 from tepui.signals.recording import Recording
 from tepui.signals.spectrum import spectrum_of_recording
 
+PICKED = 0.5  # of what highest values add: a drive is set to be read by others too, who may average no longer
 FLOOR_SAMPLES = 1 << 22
 CREST = "definition; common practice"
 LEAST_TOLD_DB = 0.05
@@ -79,6 +80,8 @@ def measure(recording: Recording, *, workers: int | None = None) -> Measured:
             carrier_spacing_hz=mode.carrier_spacing_hz,
             floor=floor,
             unrest=unrest * math.sqrt(len(looked) / recording.n_samples),
+            guard=mode.guard if is_held else None,
+            picked=PICKED,
         )
     except RangeError as problem:
         raise RangeError(f"{recording.name}: {problem}") from problem
