@@ -23,7 +23,7 @@ PLAIN_TERMS, ALL_TERMS = 3, 5  # of the polynomial: a parabola always, up to the
 BAND_TERMS = 32  # half periods across the band
 KEPT_BESIDE, KEPT_IN_BAND = 1.0, 3.0  # the garrote's m
 STEPS = 4  # from the fit of logarithms to that of powers
-MOST_STEP = 1.0  # nepers of power
+MOST_STEP, MOST_NEPERS = 1.0, 40.0  # of power: in one step, and from the mean of a side
 
 
 def alike(points: int, step_hz: float, resolution_hz: float) -> Floats:
@@ -74,10 +74,10 @@ class SlopeFit:
         mean = rows.mean(axis=1, keepdims=True)
         found = np.log(np.maximum(rows / mean, 1e-3)) @ terms
         for _ in range(STEPS):
-            off = rows / mean * np.exp(-found @ terms.T) - 1
+            off = rows / mean * np.exp(np.clip(-found @ terms.T, -MOST_NEPERS, MOST_NEPERS)) - 1
             found = found + np.minimum(off, MOST_STEP) @ terms
         found[:, PLAIN_TERMS:] = _kept(found[:, PLAIN_TERMS:], self._scatter[PLAIN_TERMS:], KEPT_BESIDE)
-        return np.asarray(mean * np.exp(found @ terms.T))
+        return np.asarray(mean * np.exp(np.clip(found @ terms.T, -MOST_NEPERS, MOST_NEPERS)))
 
 
 @dataclass(frozen=True, kw_only=True)
