@@ -22,8 +22,9 @@ Floats = npt.NDArray[np.float64]
 PLAIN_TERMS, ALL_TERMS = 3, 5  # of the polynomial: a parabola always, up to the fourth power where it shows
 BAND_TERMS = 32  # half periods across the band
 KEPT_BESIDE, KEPT_IN_BAND = 1.0, 3.0  # the garrote's m
-STEPS = 4  # from the fit of logarithms to that of powers
-MOST_STEP = 1.0  # nepers of power
+BLOCKS, LEAST_BLOCK = 10, 1e-3  # whose means a fit begins with, and what is left of one over the mean of a side
+STEPS = 3  # from the fit of logarithms to that of powers
+MOST_STEP, MOST_NEPERS = 1.0, 40.0  # of power: in one step, and from the mean of a side
 LEAST_MEAN = 1e-30  # of a side from which a floor was taken, and too much
 
 
@@ -73,12 +74,17 @@ class SlopeFit:
         """Each row (n, k) of densities without its scatter."""
         terms = self._terms
         mean = np.maximum(rows.mean(axis=1, keepdims=True), LEAST_MEAN)
-        found = np.log(np.maximum(rows / mean, 1e-3)) @ terms
+        points = len(self.offset_hz)
+        starts = np.unique(np.arange(BLOCKS) * points // BLOCKS)
+        sizes = np.diff(starts, append=points)
+        blocks = np.add.reduceat(rows / mean, starts, axis=1) / sizes
+        of_blocks = np.add.reduceat(terms, starts, axis=0) / sizes[:, None]
+        found = np.log(np.maximum(blocks, LEAST_BLOCK)) @ np.linalg.pinv(of_blocks).T
         for _ in range(STEPS):
-            off = rows / mean * np.exp(-found @ terms.T) - 1
+            off = rows / mean * np.exp(np.clip(-found @ terms.T, -MOST_NEPERS, MOST_NEPERS)) - 1
             found = found + np.clip(off, -MOST_STEP, MOST_STEP) @ terms
         found[:, PLAIN_TERMS:] = _kept(found[:, PLAIN_TERMS:], self._scatter[PLAIN_TERMS:], KEPT_BESIDE)
-        return np.asarray(mean * np.exp(found @ terms.T))
+        return np.asarray(mean * np.exp(np.clip(found @ terms.T, -MOST_NEPERS, MOST_NEPERS)))
 
 
 @dataclass(frozen=True, kw_only=True)
