@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from tepui.evidence.lost_shape import lost_floor_std, lost_gain_std
 from tepui.evidence.narrow import NarrowSpectrum
-from tepui.evidence.stitch_beliefs import NEPER
+from tepui.evidence.stitch_beliefs import EQUAL_STD_DB, NEPER
 from tepui.evidence.stitch_fit import Fit, fit_without_folded_edges
 from tepui.evidence.stitch_layout import (
     MODEL_STD,
@@ -205,7 +205,7 @@ def stitch(
         floor_lsb2=estimate(float(fit.theta[layout.n_log]), fit=math.sqrt(fit.covariance[layout.n_log, layout.n_log])),
         droop=_droop(layout, fit, ordered[0].rate_hz),
         tuning_error=error,
-        changes=_changes(ordered, seen, fit),
+        changes=_changes(ordered, seen, fit, layout),
         misfit=fit.misfit,
     )
 
@@ -336,9 +336,13 @@ def _tuning_error(frequency_hz: Floats, level: Floats, occupied_width_hz: float)
     return estimate((edges[0] - edges[1]) / 2, edges=math.hypot(*doubts) / 2)
 
 
-def _changes(spectra: Sequence[NarrowSpectrum], seen: Seen, fit: Fit) -> tuple[Change, ...]:
-    """Pairs whose overlap is left apart by more than scatter and model explain."""
+def _changes(spectra: Sequence[NarrowSpectrum], seen: Seen, fit: Fit, layout: Layout) -> tuple[Change, ...]:
+    """Pairs whose overlap is apart by more than scatter, model and equal settings explain.
+
+    What the fit has given to the recordings' own gains counts: a step of level is no gain.
+    """
     relative = fit.residual / seen.density
+    own = fit.theta[len(layout.settings) : len(layout.settings) + len(spectra)]
     found = []
     for who in range(len(spectra)):
         for other in range(who + 1, len(spectra)):
@@ -355,7 +359,8 @@ def _changes(spectra: Sequence[NarrowSpectrum], seen: Seen, fit: Fit) -> tuple[C
             variance = 1 / seen.n_averages[first] + 1 / seen.n_averages[second] + 2 * MODEL_STD**2
             weight = 1 / variance
             mean = float((apart * weight).sum() / weight.sum())
-            std = float(weight.sum() ** -0.5) + MODEL_STD
+            mean += float(own[other] - own[who])
+            std = math.hypot(float(weight.sum() ** -0.5) + MODEL_STD, math.sqrt(2) * EQUAL_STD_DB * NEPER)
             if abs(mean) > CHANGED_STD * std and abs(mean) / NEPER > CHANGED_DB:
                 found.append(
                     Change(
