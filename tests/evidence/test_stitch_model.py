@@ -140,6 +140,14 @@ def test_law_a_change_between_recordings_is_told():
     assert by_pair["7"] < -0.2
 
 
+# The transmitter rises by 1 dB half way, where settings are the same: the fit shares that among the recordings' gains.
+def test_law_a_step_of_the_drive_half_way_is_told():
+    found = stitched(sweep(extra_db=dict.fromkeys(range(6, 12), 1.0)), find_tuning_error=False)
+    by_pair = {(change.first, change.second): change.difference_db for change in found.changes}
+    assert by_pair["5", "6"] > 0.3
+    assert stitched(sweep(), find_tuning_error=False).changes == ()
+
+
 def test_law_sweeps_are_parted_by_what_lies_ahead():
     both = [*sweep(), *sweep(pad=6.0, seed=3)]
     groups = sweeps(both)
