@@ -144,7 +144,7 @@ def test_law_a_change_between_recordings_is_told():
 def test_law_a_step_of_the_drive_half_way_is_told():
     found = stitched(sweep(extra_db=dict.fromkeys(range(6, 12), 1.0)), find_tuning_error=False)
     by_pair = {(change.first, change.second): change.difference_db for change in found.changes}
-    assert by_pair["5", "6"] > 0.3
+    assert by_pair["6", "7"] > 0.6
     assert stitched(sweep(), find_tuning_error=False).changes == ()
 
 
