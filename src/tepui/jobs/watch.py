@@ -224,9 +224,9 @@ class EdgeWatch:
             return
         self.state = self._state(recordings, spectra, floor, self.found)
         if self.found.step_db < LEAST_SIGNAL_DB:
-            self.found, self.problem = (
-                None,
-                ("No edge of a signal is seen here: see that the transmitter is on, and the centre and width right."),
+            self.found = None
+            self.problem = (
+                "No edge of a signal is seen: see that the transmitter is on, and the centre and width right."
             )
             return
         self.problem = ""
