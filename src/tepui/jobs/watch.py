@@ -225,9 +225,7 @@ class EdgeWatch:
         self.state = self._state(recordings, spectra, floor, self.found)
         if self.found.step_db < LEAST_SIGNAL_DB:
             self.found = None
-            self.problem = (
-                "No edge of a signal is seen: see that the transmitter is on, and the centre and width right."
-            )
+            self.problem = "No edge of a signal is seen: is the transmitter on, are centre and width right?"
             return
         self.problem = ""
         self._remember(self.found)
