@@ -69,7 +69,7 @@ def test_limit_the_lifted_line_lies_on_the_live_trace():
         place = part.offset_hz + part.bin_hz * np.arange(len(part.level_db))
         for offset_hz, level_db in zip(line.offset_hz, line.level_db, strict=True):
             near = np.abs(place - sign * (snapshot.occupied_hz / 2 + offset_hz)) < 15e3
-            assert np.nanmean(part.level_db[near]) == pytest.approx(level_db, abs=1.2)
+            assert np.nanmean(part.level_db[near]) == pytest.approx(level_db, abs=1.5)
 
 
 def test_law_without_a_wish_for_traces_nothing_overlaps():
