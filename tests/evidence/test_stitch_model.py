@@ -231,3 +231,17 @@ def test_law_shoulders_of_a_known_shape():
     for side in (read.lower, read.upper):
         assert abs(side.value + 33.7) < 2 * side.std < 1.5
         assert "gains_and_floor" in side.contributions
+
+
+# A transmitter with memory: one side far below the other, near the floor. Its scatter is its own and no line.
+def test_law_each_side_scatters_by_itself():
+    def uneven(hz, **kwargs):
+        return np.where(hz < CENTRE, channel(hz, shoulder_db=-52.0, **kwargs), channel(hz, shoulder_db=-28.0, **kwargs))
+
+    for seed in (1, 2, 3):
+        read = stitched_shoulders(
+            stitched(sweep(truth_of=uneven, seed=seed), find_tuning_error=False), carrier_spacing_hz=3906.25
+        )
+        assert not read.shape.lower.stands_out
+        assert abs(read.lower.value + 52.7) < 2 * read.lower.std
+        assert abs(read.upper.value + 28.7) < 2 * read.upper.std
