@@ -1,6 +1,7 @@
 """The floor of a recording: the part of its spectrum that is noise and not the transmitter's.
 
-Theory  The guard interval repeats the tail of its symbol. Signal and distortion repeat with it, noise does not: half
+Theory  The guard interval repeats the tail of its symbol, a little later or sooner by the receiver's clock than by the
+        transmitter's, which is found first. Signal and distortion repeat with it, noise does not: half
         the squared difference of the two copies, transformed, is the noise density at every frequency, inside the
         channel and out. Where the copies are not to be had, the quietest part outside the channel is an upper bound,
         for the distortion may still reach there.

@@ -33,8 +33,10 @@ AGREE_STD = 2.0
 REGION_DB = 1.0  # further than this from the truth, a reading is the receiver's or noise (this program's limit)
 PADS_DB = (3.0, 6.0, 10.0, 16.0, 20.0)
 MODEL_STD_DB = 0.05  # of a reading: orders above the third, and the step of the grid (this program's limit)
-HIGHER_ORDERS = 3.0  # of the mean power over the intercept: doubt of the third-order product's amplitude
-MOST_DRIVEN = 0.3  # of the intercept: beyond, nothing goes by orders any more
+# Of the mean power over the intercept: doubt of the third-order product's amplitude. 4.5 for tanh by its Hermite
+# expansion at a Gaussian input (Gauss-Laguerre sums); the share of it is this program's choice.
+HIGHER_ORDERS = 3.0
+MOST_DRIVEN = 0.3  # of the intercept: beyond, nothing goes by orders any more (this program's limit)
 NEARLY = 1.2  # times the least width: of pads that do nearly as well the smallest, for noise grows with the pad
 SAME_GAIN_DB = 0.05
 SMALLEST = 1e-12
@@ -151,7 +153,7 @@ def _possible(
     total = weight.sum(axis=-1)
     sent = (apart * weight).sum(axis=-1) / total
     chi_squared = ((apart - sent[..., None]) ** 2 * weight).sum(axis=-1)
-    # twice the logarithm of the likelihood, S taken out of it: what widens the doubt must not win by that
+    # minus twice the logarithm of the likelihood, S taken out of it: what widens the doubt must not win by that
     misfit = chi_squared + np.log(variance / std_db**2).sum(axis=-1) + np.log(total * std_db.min() ** 2)
     return _Possible(shape_db=shape_db, sent_db=sent, misfit=misfit, chi_squared=chi_squared, std_db=total**-0.5)
 

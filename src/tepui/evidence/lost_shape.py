@@ -19,7 +19,7 @@ from tepui.evidence.narrow import NarrowSpectrum
 
 Floats = npt.NDArray[np.float64]
 
-GAIN_SHARE = 1.0  # of the first term: how far gains differ over a band, by simulation of third-order slopes
+GAIN_SHARE = 1.0  # of the first term: how far gains differ over a band (own choice, after simulated slopes)
 LAGS = 48
 MEANS_SHARE = 0.5  # of what depends on where the axes' means fall between two codes: its root mean square
 ROUNDING = 1 / 12  # steps^2 of an axis

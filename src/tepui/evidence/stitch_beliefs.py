@@ -31,7 +31,7 @@ STARVED_SHARE = 0.4  # of what rounding of a signal below a step changes: what t
 STARVED_REPEATS = 0.5  # of what rounding such a signal departs from the ideal: it repeats with the guard, in part
 STARVED_LAW = 0.25  # of the same: what the law of bursts may miss of the floor besides
 NOISE_UNTOLD, NOISE_SHAPE = 0.1, 0.05  # of the quietest place; of the noise, for the band it is judged in
-LEAKS = 4.0  # times what distortion may leave, at most, of what does not repeat
+LEAKS = 4.0  # times what distortion may leave, at most, of what does not repeat (this program's limit)
 CUBE_UNREST = 19.0  # (E y^2 - (E y)^2) / (E y)^2 for y = |x|^6 of a Gaussian x, (6! - 3!^2) / 3!^2
 FLOOR_LIES = 0.5  # of the quietest place of all: the floor lies below, and no further is known beforehand
 
@@ -141,9 +141,8 @@ def add_guards(guards: Sequence[Guard], theta: Floats, layout: Layout, normal: F
         row[layout.n_noise] = gain
         expected = float(theta[n_log] + theta[n_log + 1 + one.who]) + gain * noise
         apart = one.level - expected
-        leaks = min(
-            max(apart - one.std, 0.0), LEAKS * one.leaves
-        )  # of a strong signal not all repeats: that adds and never takes away
+        # Of a strong signal not all repeats: that adds and never takes away.
+        leaks = min(max(apart - one.std, 0.0), LEAKS * one.leaves)
         weight = 1 / (one.std**2 + leaks**2 + (NOISE_SHAPE * gain * noise) ** 2)
         normal += weight * row[:, None] * row
         right += weight * row * apart

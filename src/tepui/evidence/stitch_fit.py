@@ -26,7 +26,9 @@ from tepui.evidence.stitch_layout import LOST_CELLS, Elsewhere, Floats, Layout, 
 EDGE_MISFIT, EDGE_PART = 4.0, 0.6  # standard deviations; part of the half band beyond which a misfit is the edge's
 LEAST_LEFT = 0.02  # of what was seen: the least the model may be where little is left of it
 ROUNDS, FOLD_ROUNDS, MOST_STEP = 25, 6, 0.7
-MOST_BEYOND = 2.0  # standard deviations: what lies further beyond a limit is a fault of the model
+MOST_BEYOND = (
+    2.0  # standard deviations: what lies further beyond a limit is a fault of the model (this program's limit)
+)
 FLOOR_BY_SHAPE_ALONE = 1.5  # times the doubt, where only band edges tell the floor: set on cuts of the known sweeps
 
 

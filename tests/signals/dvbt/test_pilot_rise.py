@@ -67,3 +67,10 @@ def test_published_numbers_of_carriers_tell_the_size():  # [EN300744] 4.4: 1705 
         np.zeros(3), occupied_width_hz=6e6, carrier_spacing_hz=3906.25, resolution_bandwidth_hz=4e4, guard=None
     )
     assert (other == 1).all()
+
+
+# The highest values of the four guards stand at other carriers: the mean of the shapes has a lower one than any.
+@pytest.mark.parametrize("n_fft", [2048, 8192])
+def test_law_the_rise_of_an_unknown_guard_lies_among_those_of_all(n_fft):
+    rises = [pilot_rise_db(n_fft, Fraction(1, other)) for other in (4, 8, 16, 32)]
+    assert min(rises) < pilot_rise_db(n_fft) < max(rises)

@@ -120,7 +120,12 @@ def _inner(n_fft: int, guard: Fraction | None, spacings: float) -> Floats:
 
 
 def pilot_rise_db(n_fft: int, guard: Fraction | None = None, *, spacings: float = SPACINGS) -> float:
-    """Highest value in band over the mean, through a Gaussian filter of ten carrier spacings, or of so many. [dB]"""
+    """Highest value in band over the mean, through a Gaussian filter of ten carrier spacings, or of so many. [dB]
+
+    guard  over the useful part; where it is None the mean over all four, whose highest values stand at other carriers
+    """
+    if guard is None:
+        return sum(pilot_rise_db(n_fft, one, spacings=spacings) for one in GUARDS) / len(GUARDS)
     return 10 * math.log10(float(_inner(n_fft, guard, spacings).max()))
 
 
@@ -131,9 +136,15 @@ def scattered_rise_db(n_fft: int, *, spacings: float, scatter_db: float) -> tupl
     """
     if scatter_db <= 0:
         return pilot_rise_db(n_fft, spacings=spacings), 0.0
-    shape = 10 * np.log10(_inner(n_fft, None, spacings)[::STEPS])
-    level = np.linspace(-1.0, float(shape.max()) + 7 * scatter_db, 600)
-    below = ndtr((level[:, None] - shape) / scatter_db)
+    found = [_highest_of(10 * np.log10(_inner(n_fft, one, spacings)[::STEPS]), spacings, scatter_db) for one in GUARDS]
+    mean, spread = np.mean(found, axis=0)
+    return float(mean), float(spread)
+
+
+def _highest_of(shape_db: Floats, spacings: float, scatter_db: float) -> tuple[float, float]:
+    """Mean and spread of the highest of points that scatter about a shape. [dB, dB]"""
+    level = np.linspace(-1.0, float(shape_db.max()) + 7 * scatter_db, 600)
+    below = ndtr((level[:, None] - shape_db) / scatter_db)
     chance = np.exp(np.log(np.maximum(below, 1e-300)).sum(axis=1) / spacings)
     share, middle = np.diff(chance), (level[1:] + level[:-1]) / 2
     mean = float(share @ middle / share.sum())
