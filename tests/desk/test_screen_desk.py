@@ -114,7 +114,7 @@ def test_law_a_peak_detector_says_what_it_can(read_json):
 def test_law_the_two_conventions_stand_by_the_band_apart(read_json):
     words = ("--shoulder-lower", "-33 dB", "--shoulder-upper", "-35 dB", "--rbw", "10 kHz", "--width", "8 MHz")
     one = of_one(read_json, *words, "--total-power")
-    # 10 lg(4 kHz / 7.607 MHz) = -32.8 dB [X], and 0.475 dB that pilots of 8K lift the trace's highest value over its mean.
+    # 10 lg(4 kHz / 7.607 MHz) = -32.8 dB [X], and 0.475 dB that pilots of 8K lift the highest value over the mean.
     apart = one["shoulder_lower_total_4khz_db"]["value"] - one["shoulder_lower_db"]["value"]
     assert apart == pytest.approx(-32.8 + 0.475, abs=0.03)
     assert "masks of that kind only" in one["shoulder_lower_total_4khz_db"]["remark"]
